@@ -1,0 +1,1 @@
+"""Checks, findings and the rows set aside."""

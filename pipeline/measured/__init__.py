@@ -1,0 +1,1 @@
+"""Tables of measurements that are made in Python."""

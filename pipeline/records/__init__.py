@@ -1,0 +1,1 @@
+"""From files in records/ to rows in records.duckdb."""

@@ -1,0 +1,1 @@
+"""Stateless estimators: arrays in, dataclass out; no DuckDB, no files."""

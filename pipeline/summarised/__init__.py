@@ -1,0 +1,1 @@
+"""Summaries made in Python: thin tables over pipeline.statistics."""
