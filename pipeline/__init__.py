@@ -1,0 +1,1 @@
+"""Outcomes and quality audit for guided two-implant lower overdentures."""

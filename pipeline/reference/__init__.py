@@ -1,0 +1,1 @@
+"""Published figures, fields, measures and checks: tables that drive the rest."""
