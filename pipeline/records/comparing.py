@@ -1,0 +1,285 @@
+"""Put the rows of one tab into records.duckdb, compared with what is in use."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, Any
+
+from pipeline.records.store import ROWS_PER_LOAD, fields_of
+from pipeline.reference import load
+from pipeline.warehouse import named
+
+if TYPE_CHECKING:
+    from pipeline.records.sheets import Incoming
+    from pipeline.warehouse import Warehouse
+
+CORE_SHEETS = (
+    "cases",
+    "implants",
+    "deviations",
+    "cast_readings",
+    "pair_readings",
+    "films",
+)
+"""Sheets that say which cases the audit is about."""
+
+NOT_IN_VALUES = frozenset({"side", "tooth", "site"})
+
+
+@dataclass
+class Counts:
+    """Rows by what happened to them."""
+
+    rows: int = 0
+    new: int = 0
+    changed: int = 0
+    same: int = 0
+    gone: int = 0
+    left_out: int = 0
+    older: int = 0
+
+    def __add__(self, other: Counts) -> Counts:
+        return Counts(
+            *(getattr(self, f.name) + getattr(other, f.name) for f in fields(self))
+        )
+
+    def in_words(self) -> str:
+        """Return one line for people; only counts, no values."""
+        if self.older:
+            return f"{self.older} rows held: the file is older than what was loaded from it before"
+        said = [f"{self.rows} rows", f"{self.new} new"]
+        if self.changed:
+            said.append(f"{self.changed} changed")
+        if self.same:
+            said.append(f"{self.same} as before")
+        if self.gone:
+            said.append(f"{self.gone} no longer there (still used until you answer)")
+        if self.left_out:
+            said.append(f"{self.left_out} of patients not in the audit left unread")
+        return ", ".join(said)
+
+
+def row_key_expression(sheet: str) -> str:
+    """Return SQL for the natural key of a row: its key fields, compared as words.
+
+    Side, tooth and site give one part: the site, else the side, else the side that
+    the tooth implies, else the tooth, so that a tooth number added later is a
+    correction and not another implant.
+    """
+    keys = [f.field for f in load.fields(sheet) if f.is_key]
+    parts = []
+    place = [name for name in ("site", "side") if name in keys]
+    if "tooth" in keys:
+        given = [f"nullif(lower(trim({named(name)})), '')" for name in place]
+        sided = "side_of(trim(tooth))"
+        parts.append(f"coalesce({', '.join([*given, sided])}, lower(trim(tooth)))")
+        keys = [key for key in keys if key not in NOT_IN_VALUES]
+    parts += [f"lower(trim({named(key)}))" for key in keys]
+    return f"concat_ws('|', {', '.join(parts)})"
+
+
+def put_rows(
+    store: Warehouse,
+    incoming: Incoming,
+    stamp: Mapping[str, Any],
+    *,
+    changed_by: str,
+    is_known_cases_only: bool,
+) -> Counts:
+    """Add one tab's rows as a new load; call inside a transaction.
+
+    Args:
+        store: records.duckdb, open for loading.
+        incoming: the rows, identities already replaced by codes.
+        stamp: columns of ``loads`` that tell where the rows come from.
+        changed_by: written into amendments.
+        is_known_cases_only: leave out (and count) rows of cases the audit does
+            not know.
+    """
+    load_no = int(store.value("select coalesce(max(load_no), 0) + 1 from loads"))
+    counts = Counts()
+    with store.registered("incoming", incoming.rows):
+        counts.left_out = _insert(
+            store, incoming.sheet, load_no, known_only=is_known_cases_only
+        )
+    where = {"source": stamp["source"], "sheet": incoming.sheet, "load_no": load_no}
+    table = named(incoming.sheet)
+    counts.rows = int(
+        store.value(f"select count(*) from {table} where load_no = $n", {"n": load_no})
+    )
+    if _is_older(store, where, stamp):
+        counts.older = counts.rows
+        _set_aside(store, table, load_no, because="older file")
+        status = "older"
+    else:
+        _compare(store, incoming.sheet, where, counts, stamp, changed_by)
+        status = "in use"
+    _note_load(store, where, stamp, counts, status)
+    return counts
+
+
+def _insert(store: Warehouse, sheet: str, load_no: int, *, known_only: bool) -> int:
+    names = ", ".join(named(name) for name in fields_of(sheet))
+    key = row_key_expression(sheet)
+    where = f"where {_known_case()}" if known_only else ""
+    all_rows = int(store.value("select count(*) from incoming"))
+    store.run(
+        f"""insert into {named(sheet)}
+        (row_id, load_no, row_number, row_key, other_cells, {names})
+        with keyed as (
+            select row_number, other_cells, {names},
+                case
+                    when {key} is null or trim({key}, '| ') = ''
+                        then 'row ' || row_number
+                    else {key}
+                end as one_key
+            from incoming {where}
+        )
+        select $load_no::bigint * {ROWS_PER_LOAD} + row_number, $load_no, row_number,
+            one_key || case
+                when count(*) over (partition by one_key) = 1 then ''
+                else '#' || row_number() over (partition by one_key order by row_number)
+            end,
+            other_cells, {names}
+        from keyed order by row_number""",
+        {"load_no": load_no},
+    )
+    kept = store.value(
+        f"select count(*) from {named(sheet)} where load_no = $n", {"n": load_no}
+    )
+    return all_rows - int(kept)
+
+
+def _known_case() -> str:
+    cases = " union ".join(f"select case_id from {sheet}" for sheet in CORE_SHEETS)
+    return (
+        f"case_id = '' or case_id in ({cases})"
+        f" or not exists (select 1 from ({cases}) where case_id <> '')"
+    )
+
+
+def _is_older(
+    store: Warehouse, where: Mapping[str, Any], stamp: Mapping[str, Any]
+) -> bool:
+    return bool(
+        store.value(
+            "select count(*) from loads where source = $source and sheet = $sheet"
+            " and status = 'in use' and modified_at > $modified_at",
+            {
+                "source": where["source"],
+                "sheet": where["sheet"],
+                "modified_at": stamp["modified_at"],
+            },
+        )
+    )
+
+
+def _set_aside(store: Warehouse, table: str, load_no: int, *, because: str) -> None:
+    store.run(
+        f"insert into rows_not_in_use select row_id, $because, $load_no"
+        f" from {table} where load_no = $load_no",
+        {"because": because, "load_no": load_no},
+    )
+
+
+def _compare(
+    store: Warehouse,
+    sheet: str,
+    where: Mapping[str, Any],
+    counts: Counts,
+    stamp: Mapping[str, Any],
+    changed_by: str,
+) -> None:
+    """Compare with the rows in use of the same source; note what changed."""
+    values = [*fields_of(sheet), "other_cells"]
+    content = ", ".join(f"r.{named(v)}" for v in values)
+    in_use = f"""
+        select r.row_id, r.row_key, row({content}) as content
+        from {named(sheet)} as r
+        inner join loads as l on r.load_no = l.load_no and l.source = $source
+        anti join rows_not_in_use as u on r.row_id = u.row_id
+        where r.load_no < $load_no"""
+    store.run(
+        f"""create or replace temp table pairs as
+        select old.row_id as old_id, new.row_id as new_id,
+            old.content is distinct from new.content as is_changed
+        from ({in_use}) as old
+        full join (
+            select r.row_id, r.row_key, row({content}) as content
+            from {named(sheet)} as r where r.load_no = $load_no
+        ) as new on old.row_key = new.row_key""",
+        {"source": where["source"], "load_no": where["load_no"]},
+    )
+    counts.new, counts.changed, counts.same, counts.gone = store.run(
+        """select count(*) filter (old_id is null),
+            count(*) filter (old_id is not null and new_id is not null and is_changed),
+            count(*) filter (old_id is not null and new_id is not null and not is_changed),
+            count(*) filter (new_id is null)
+        from pairs"""
+    )[0]
+    store.run(
+        "insert into rows_not_in_use select old_id, 'replaced', $load_no from pairs"
+        " where old_id is not null and new_id is not null",
+        {"load_no": where["load_no"]},
+    )
+    if counts.changed:
+        _note_amendments(store, sheet, where, stamp, changed_by)
+    store.run("drop table pairs")
+
+
+def _note_amendments(
+    store: Warehouse,
+    sheet: str,
+    where: Mapping[str, Any],
+    stamp: Mapping[str, Any],
+    changed_by: str,
+) -> None:
+    table = named(sheet)
+    for name in [*fields_of(sheet), "other_cells"]:
+        store.run(
+            f"""insert into amendments
+            select $load_no, $sheet, new.row_key, $field, old.{named(name)},
+                new.{named(name)}, p.old_id, p.new_id, $changed_at, $changed_by,
+                'the file was loaded again'
+            from pairs as p
+            inner join {table} as old on p.old_id = old.row_id
+            inner join {table} as new on p.new_id = new.row_id
+            where p.is_changed and old.{named(name)} <> new.{named(name)}""",
+            {
+                "load_no": where["load_no"],
+                "sheet": sheet,
+                "field": name,
+                "changed_at": stamp["loaded_at"],
+                "changed_by": changed_by,
+            },
+        )
+
+
+def _note_load(
+    store: Warehouse,
+    where: Mapping[str, Any],
+    stamp: Mapping[str, Any],
+    counts: Counts,
+    status: str,
+) -> None:
+    if status == "in use":
+        store.run(
+            "update loads set status = 'replaced' where source = $source"
+            " and sheet = $sheet and status = 'in use'",
+            {"source": where["source"], "sheet": where["sheet"]},
+        )
+    row = {
+        **where,
+        **stamp,
+        "status": status,
+        "count_rows": counts.rows,
+        "count_new": counts.new,
+        "count_changed": counts.changed,
+        "count_same": counts.same,
+        "count_gone": counts.gone,
+        "count_left_out": counts.left_out,
+    }
+    names = ", ".join(row)
+    marks = ", ".join(f"${name}" for name in row)
+    store.run(f"insert into loads ({names}) values ({marks})", row)

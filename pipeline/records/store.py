@@ -1,0 +1,84 @@
+"""records.duckdb: rows as received, loads, amendments. Append only; the file to back up.
+
+Row ids carry their load: ``load_no * 2**32 + row_number``. A row that a later load of
+the same source replaces is never changed or deleted; it is named in
+``rows_not_in_use``, with the reason.
+"""
+
+from __future__ import annotations
+
+from pipeline.audit import Audit, Settings
+from pipeline.errors import DamagedFile, KeyProblem
+from pipeline.reference import load
+from pipeline.warehouse import Warehouse, named
+
+SCHEMA_VERSION = 1
+ROWS_PER_LOAD = 2**32
+
+HEAD_COLUMNS = ("row_id", "load_no", "row_number", "row_key", "other_cells")
+"""Columns of every record table before its fields; other_cells is JSON."""
+
+_TABLES = (
+    """create table if not exists meta
+    (schema_version integer, audit_id varchar, key_fingerprint varchar)""",
+    """create table if not exists loads (
+        load_no integer primary key, source varchar, sheet varchar, tab varchar,
+        file_sha256 varchar, file_format varchar, encoding varchar, delimiter varchar,
+        decimal_sign varchar, headings varchar[], modified_at timestamp,
+        loaded_at timestamp, status varchar, count_rows bigint, count_new bigint,
+        count_changed bigint, count_same bigint, count_gone bigint,
+        count_left_out bigint, count_problems bigint, notes varchar[])""",
+    """create table if not exists rows_not_in_use
+    (row_id bigint, because varchar, load_no integer)""",
+    """create table if not exists amendments (
+        load_no integer, sheet varchar, row_key varchar, field varchar,
+        old_value varchar, new_value varchar, old_row_id bigint, new_row_id bigint,
+        changed_at timestamp, changed_by varchar, why varchar)""",
+)
+
+
+def fields_of(sheet: str) -> list[str]:
+    """Return the field names of a record sheet, in order."""
+    return [field.field for field in load.fields(sheet)]
+
+
+def open_for_loading(audit: Audit, settings: Settings, fingerprint: str) -> Warehouse:
+    """Open records.duckdb to add to it, making it when it is not there.
+
+    Raises:
+        KeyProblem: it was made with another key.
+        DamagedFile: it was made by a later version.
+    """
+    store = Warehouse(audit.records_file, root=audit.folder)
+    with store.transaction():
+        for statement in _TABLES:
+            store.run(statement)
+        for sheet in load.sheets():
+            columns = ", ".join(f"{named(field)} varchar" for field in fields_of(sheet))
+            store.run(
+                f"create table if not exists {named(sheet)} (row_id bigint, load_no integer,"
+                f" row_number bigint, row_key varchar, other_cells varchar, {columns})"
+            )
+        if not store.value("select count(*) from meta"):
+            store.run(
+                "insert into meta values ($version, $audit_id, $fingerprint)",
+                {
+                    "version": SCHEMA_VERSION,
+                    "audit_id": settings.audit_id,
+                    "fingerprint": fingerprint,
+                },
+            )
+    version, known = store.run("select schema_version, key_fingerprint from meta")[0]
+    if version > SCHEMA_VERSION:
+        store.close()
+        raise DamagedFile(
+            "records.duckdb was made by a later version of plumbpost.",
+            hint="Install that version or a later one.",
+        )
+    if known != fingerprint:
+        store.close()
+        raise KeyProblem(
+            "The key found is not the one this audit was made with; nothing was loaded.",
+            hint=f"Copy the right key back to {settings.key_file}.",
+        )
+    return store

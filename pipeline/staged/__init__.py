@@ -1,0 +1,1 @@
+"""Staged tables that are made from fields.csv: what could not be read, how much was given."""

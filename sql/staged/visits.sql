@@ -1,0 +1,15 @@
+-- visits as received, cast; one row per row in use. Grain: row_id.
+select
+    r.row_id,
+    l.source,
+    r.row_number,
+    r.row_key,
+    nullif(r.case_id, '') as case_key,
+    day_of(r.visit_date) as visit_date,
+    yes_no_of(r.planned_visit) as planned_visit,
+    yes_no_of(r.attended) as attended,
+    number_of(r.minutes, l.decimal_sign) as minutes,
+    whole_of(r.denture_no, l.decimal_sign) as denture_no
+from records.visits as r
+inner join records.loads as l on r.load_no = l.load_no
+anti join records.rows_not_in_use as u on r.row_id = u.row_id
