@@ -120,14 +120,21 @@ def in_order(tables: Mapping[str, Table]) -> Iterator[Table]:
         yield tables[name]
 
 
-def add_macros(warehouse: Warehouse) -> None:
-    """Add the macros of sql/macros/ to a warehouse, one file a macro."""
+def add_macros(warehouse: Warehouse, *, only: Sequence[str] = ()) -> None:
+    """Add the macros of sql/macros/ to a connection, one file a macro.
+
+    Args:
+        warehouse: where they are wanted; they leave nothing in its file.
+        only: names of the macros wanted; all of them when empty.
+    """
     for path in sql_files("macros"):
-        warehouse.run(path.read_text(encoding="utf-8"))
+        if not only or path.stem in only:
+            warehouse.run(path.read_text(encoding="utf-8"))
 
 
 def build(
     warehouse: Warehouse,
+    tables: Mapping[str, Table],
     parameters: Mapping[str, Any],
     *,
     up_to: str,
@@ -137,15 +144,16 @@ def build(
 
     Args:
         warehouse: an empty audit database with the records attached as ``records``.
+        tables: every table by name.
         parameters: values for the ``$name`` parameters of the SQL files.
         up_to: the last state to make.
         say: told the name of each state as it begins.
     """
     wanted = STATES[: STATES.index(up_to) + 1]
-    tables = {n: t for n, t in all_tables().items() if t.state in wanted}
+    chosen = {n: t for n, t in tables.items() if t.state in wanted}
     state_now = ""
-    for table in in_order(tables):
-        if table.state != state_now and table.state in STATES:
+    for table in in_order(chosen):
+        if table.state != state_now:
             state_now = table.state
             say(state_now)
         table.make(warehouse, parameters)

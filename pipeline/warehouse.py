@@ -176,10 +176,9 @@ class Warehouse:
     def registered(self, name: str, frame: pd.DataFrame) -> Iterator[None]:
         """Let SQL read a DataFrame under ``name`` for a while."""
         self._connection.register(name, frame)
-        try:
-            yield
-        finally:
-            self._connection.unregister(name)
+        yield
+        # not in a finally: after an error DuckDB refuses it, and would hide the error
+        self._connection.unregister(name)
 
     @contextmanager
     def transaction(self) -> Iterator[None]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from pipeline.audit import Audit, Settings
 from pipeline.errors import DamagedFile, KeyProblem
 from pipeline.reference import load
+from pipeline.tables import add_macros
 from pipeline.warehouse import Warehouse, named
 
 SCHEMA_VERSION = 1
@@ -50,6 +51,7 @@ def open_for_loading(audit: Audit, settings: Settings, fingerprint: str) -> Ware
         DamagedFile: it was made by a later version.
     """
     store = Warehouse(audit.records_file, root=audit.folder)
+    add_macros(store, only=("side_of",))
     with store.transaction():
         for statement in _TABLES:
             store.run(statement)

@@ -23,9 +23,12 @@ select
     m.planned_entry_y_mm,
     m.planned_entry_z_mm,
     m.planned_axis_length_mm as planned_length_mm,
-    (m.planned_apex_x_mm - m.planned_entry_x_mm) / nullif(m.planned_axis_length_mm, 0) as planned_axis_x,
-    (m.planned_apex_y_mm - m.planned_entry_y_mm) / nullif(m.planned_axis_length_mm, 0) as planned_axis_y,
-    (m.planned_apex_z_mm - m.planned_entry_z_mm) / nullif(m.planned_axis_length_mm, 0) as planned_axis_z,
+    (m.planned_apex_x_mm - m.planned_entry_x_mm)
+    / nullif(m.planned_axis_length_mm, 0) as planned_axis_x,
+    (m.planned_apex_y_mm - m.planned_entry_y_mm)
+    / nullif(m.planned_axis_length_mm, 0) as planned_axis_y,
+    (m.planned_apex_z_mm - m.planned_entry_z_mm)
+    / nullif(m.planned_axis_length_mm, 0) as planned_axis_z,
     m.achieved_entry_x_mm,
     m.achieved_entry_y_mm,
     m.achieved_entry_z_mm,

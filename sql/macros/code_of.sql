@@ -1,3 +1,3 @@
 -- One of the allowed words, or null.
-create macro code_of(t, allowed) as
+create or replace temp macro code_of(t, allowed) as
 case when list_contains(allowed, lower(trim(t))) then lower(trim(t)) end;

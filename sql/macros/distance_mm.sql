@@ -1,2 +1,2 @@
-create macro distance_mm(ax, ay, az, bx, by, bz) as
-sqrt((ax - bx) ^ 2 + (ay - by) ^ 2 + (az - bz) ^ 2);
+create or replace temp macro distance_mm(x1, y1, z1, x2, y2, z2) as
+sqrt((x1 - x2) ^ 2 + (y1 - y2) ^ 2 + (z1 - z2) ^ 2);

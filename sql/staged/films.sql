@@ -35,7 +35,12 @@ select
     t.row_number,
     t.row_key,
     case
-        when min(t.tooth) over one_side is not distinct from max(t.tooth) over one_side
+        when
+            coalesce(
+                min(t.tooth) over (partition by t.case_key, t.side)
+                = max(t.tooth) over (partition by t.case_key, t.side),
+                true
+            )
             then t.side
         else t.tooth
     end as implant_key,
@@ -58,4 +63,3 @@ select
     t.examiner_code,
     t.reading
 from typed as t
-window one_side as (partition by t.case_key, t.side)

@@ -86,10 +86,11 @@ select
     coalesce(
         t.site,
         case
-            when min(t.tooth) over one_side is not distinct from max(t.tooth) over one_side
+            when
+                min(t.tooth) over (partition by t.case_key, t.side) is not distinct from max(t.tooth)
+                    over (partition by t.case_key, t.side)
                 then t.side
             else t.tooth
         end
     ) as implant_key
 from typed as t
-window one_side as (partition by t.case_key, t.side)

@@ -1,0 +1,186 @@
+"""Parsing and exit codes only; what a command does stands in commands.py."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from pipeline import commands
+from pipeline.errors import EXIT_INTERRUPTED, EXIT_USAGE, UserError
+from pipeline.records.template_plan import record_kinds
+
+FOLDER = click.Path(file_okay=False, path_type=Path)
+RECORD_KINDS = record_kinds()
+FIRST_COMMANDS = ("start", "run", "show")
+
+CAUTION = """The figures support a quality review by licensed clinicians. They follow no
+local code by themselves, are not a medical device, no basis for operating, and not
+for advertising or blame."""
+
+
+class Teaching(click.Group):
+    """Shows the three commands everyone needs first, the others under "more"."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the commands, the first three first."""
+        others = [
+            name for name in super().list_commands(ctx) if name not in FIRST_COMMANDS
+        ]
+        return [*FIRST_COMMANDS, *others]
+
+    def format_commands(
+        self, ctx: click.Context, formatter: click.HelpFormatter
+    ) -> None:
+        """Write the commands in two parts."""
+        rows = [
+            (name, self.commands[name].get_short_help_str(90))
+            for name in self.list_commands(ctx)
+        ]
+        for title, part in (
+            ("Three commands first", rows[: len(FIRST_COMMANDS)]),
+            ("More", rows[len(FIRST_COMMANDS) :]),
+        ):
+            with formatter.section(title):
+                formatter.write_dl(part)
+
+
+def say(line: str) -> None:
+    """Talk to the person, on standard error; standard output is for data."""
+    click.echo(line, err=True)
+
+
+@click.group(
+    cls=Teaching,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
+    epilog=CAUTION,
+)
+@click.version_option(package_name="plumbpost", message="%(prog)s %(version)s")
+def plumbpost() -> None:
+    """Audit two-implant lower overdentures: did the guides deliver what was planned?
+
+    Put the records you have (a workbook, csv files) into a folder, run, and read the
+    page: planned against achieved, parallelism kept, cases to discuss, what is too few to
+    say.
+
+    \b
+      plumbpost start myaudit --records cast,coordinates
+      plumbpost run myaudit
+      plumbpost show myaudit measured.implants
+    """  # noqa: D301 - click reads the backspace
+
+
+def _kinds(_: click.Context, __: click.Parameter, text: str) -> list[str]:
+    chosen = [
+        kind.strip().replace("-", "_") for kind in text.split(",") if kind.strip()
+    ]
+    for kind in chosen:
+        if kind not in RECORD_KINDS:
+            wrong = f"{kind!r} is not one of: {', '.join(RECORD_KINDS)}."
+            raise click.BadParameter(wrong)
+    return list(dict.fromkeys(chosen))
+
+
+@plumbpost.command()
+@click.argument("folder", type=FOLDER)
+@click.option(
+    "--records",
+    "kinds",
+    default="cast,coordinates",
+    show_default=True,
+    callback=_kinds,
+    help="Which kinds of record you keep, with commas: "
+    + ", ".join(RECORD_KINDS)
+    + ".",
+)
+def start(folder: Path, kinds: list[str]) -> int:
+    """Make an audit folder with a workbook to fill in.
+
+    \b
+    cast         sites measured on casts, pins, photographs, lab slips
+    films        leans read from films
+    ready        ready-made deviations from plan
+    coordinates  planned and achieved points
+    follow_up    dentures, visits, attachment events
+    """  # noqa: D301 - click reads the backspace
+    return commands.start(folder, kinds, say)
+
+
+def _run_command(name: str, up_to: str, summary: str) -> Callable[..., Any]:
+    @plumbpost.command(name, help=summary)
+    @click.argument("folder", type=FOLDER)
+    @click.option(
+        "--cycle", default=None, help="Only cases operated in this cycle of audit.toml."
+    )
+    @click.option(
+        "--strict",
+        is_flag=True,
+        help="Exit with 1 when rows were set aside, with 3 when a file could not be read.",
+    )
+    def one(folder: Path, cycle: str | None, strict: bool) -> int:  # noqa: FBT001 - click calls it
+        return commands.run(folder, up_to, commands.Wishes(cycle, strict), say)
+
+    return one
+
+
+_run_command("run", "reported", "Load records/, check, measure, summarise and report.")
+_run_command("load", "records", "Load the files of records/, nothing more.")
+_run_command("check", "checked", "As run, stopped after checking.")
+_run_command("measure", "measured", "As run, stopped after measuring.")
+_run_command("summarise", "summarised", "As run, stopped before the report.")
+_run_command("report", "reported", "As run: everything is made again, then reported.")
+
+
+@plumbpost.command()
+@click.argument("folder", type=FOLDER)
+@click.argument("table")
+@click.option(
+    "--format",
+    "file_format",
+    type=click.Choice(["table", "csv", "json", "parquet"]),
+    default="table",
+    show_default=True,
+)
+def show(folder: Path, table: str, file_format: str) -> int:
+    """Print a table, such as measured.implants, to standard output."""
+    return commands.show(folder, table, file_format, say)
+
+
+@plumbpost.command()
+@click.argument("folder", type=FOLDER, default=Path("demo"))
+def demo(folder: Path) -> int:
+    """Run an invented clinic from start to finish."""
+    return commands.demo(folder, say)
+
+
+@plumbpost.command()
+@click.argument("entry", required=False)
+def definitions(entry: str | None) -> int:
+    """Print the definition of every number, or of one."""
+    return commands.definitions(entry)
+
+
+def main() -> None:
+    """Run the command line; a user's mistake gets a sentence, never a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="replace")
+    try:
+        code = plumbpost.main(standalone_mode=False)
+    except UserError as error:
+        say(f"plumbpost: {error}")
+        code = error.exit_code
+    except click.ClickException as error:
+        error.show()
+        code = EXIT_USAGE
+    except (KeyboardInterrupt, click.Abort):
+        say("plumbpost: interrupted; nothing is half loaded.")
+        code = EXIT_INTERRUPTED
+    sys.exit(code)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,201 @@
+"""The stories: one short function per command, read from top to bottom.
+
+No parsing here, and no heavy import before it is needed.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipeline import audit as audits
+from pipeline.errors import (
+    EXIT_DONE,
+    EXIT_NOTHING_READ,
+    EXIT_SET_ASIDE,
+    NoSuchTable,
+    NothingToRead,
+)
+
+if TYPE_CHECKING:
+    from pipeline.audit import Audit
+    from pipeline.records.loading import LoadReport
+
+Say = Callable[[str], None]
+
+STATE_WORDS = {
+    "staged": "reading the cells",
+    "checked": "checking",
+    "measured": "measuring",
+    "summarised": "summarising",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """How a run is wished for.
+
+    Attributes:
+        cycle: name of an audit cycle, or None for all cases.
+        is_strict: rows set aside, or a file that could not be read, are an error.
+    """
+
+    cycle: str | None = None
+    is_strict: bool = False
+
+
+def start(folder: Path, record_kinds: Sequence[str], say: Say) -> int:
+    """Make an audit folder with settings, criteria, key and a template workbook."""
+    from pipeline.records.template import write_template
+
+    audit = audits.create_folder(folder)
+    template = audit.records_folder / "records.xlsx"
+    write_template(template, record_kinds)
+    say(f"Made {audit.folder}")
+    say(
+        f"  fill in   {template.relative_to(audit.folder)} (or put your own files beside it)"
+    )
+    say("  settings  audit.toml, criteria.csv, actions.csv")
+    say(f"  key       {audit.settings().key_file}")
+    say(
+        "records/ and records.duckdb are patient records: keep them on an encrypted, local disk."
+    )
+    say(
+        "Back up the key and the folder apart; without the key, no new rows can be loaded."
+    )
+    caution = audits.warn_of_shared_place(audit.folder)
+    if caution:
+        say(caution)
+    say(f"Then: plumbpost run {folder}")
+    return EXIT_DONE
+
+
+def run(folder: Path, up_to: str, wishes: Wishes, say: Say) -> int:
+    """Load records/, make every table up to a state, and report when that is asked.
+
+    Args:
+        folder: the audit folder.
+        up_to: records, checked, measured, summarised or reported.
+        wishes: cycle and strictness.
+        say: told what happens.
+    """
+    from pipeline.checked import engine
+
+    audit = audits.open_folder(folder)
+    settings = audit.settings()
+    cycle = settings.cycle(wishes.cycle)
+    with audits.locked(audit, f"plumbpost {up_to}"):
+        if up_to != "records":
+            engine.warm_up()
+        report = _load(audit, settings, say)
+        if up_to != "records" and audit.records_file.exists():
+            from pipeline.running import make_audit
+
+            made = "summarised" if up_to == "reported" else up_to
+            make_audit(audit, settings, cycle, up_to=made, say=_say_state(say))
+        if up_to == "reported":
+            _report(audit, say)
+    return _exit_code(audit, report, up_to, wishes, say)
+
+
+def _load(audit: Audit, settings: audits.Settings, say: Say) -> LoadReport:
+    from pipeline.records.loading import load_folder
+
+    say("loading")
+    report = load_folder(audit, settings, lambda line: say(f"  {line}"))
+    for problem in report.problems:
+        say(f"  {problem}")
+    if report.seen_not_read:
+        say(f"  seen, not read: {report.seen_not_read} (pictures, PDF, films)")
+    if report.is_nothing_read or not (report.count_loaded or report.count_as_before):
+        raise NothingToRead(
+            "No file in records/ could be read."
+            if report.problems
+            else "records/ holds no file with rows.",
+            hint="The messages above say what is wrong with each."
+            if report.problems
+            else "Fill in the workbook there, or copy your own files into records/.",
+        )
+    return report
+
+
+def _say_state(say: Say) -> Say:
+    return lambda state: say(STATE_WORDS.get(state, state))
+
+
+def _report(audit: Audit, say: Say) -> None:
+    from pipeline.reported.build import summary_lines, write_clinic_report
+    from pipeline.warehouse import Warehouse
+
+    say("reporting")
+    with Warehouse(audit.audit_file, root=audit.folder, read_only=True) as warehouse:
+        page = write_clinic_report(
+            warehouse, audit.reports_folder, written_at=datetime.now(UTC)
+        )
+        for line in summary_lines(warehouse):
+            say(line)
+    say(f"report: {page}")
+
+
+def _exit_code(
+    audit: Audit, report: LoadReport, up_to: str, wishes: Wishes, say: Say
+) -> int:
+    count = _count_held(audit) if up_to != "records" else 0
+    if count:
+        say(
+            f"{count} rows set aside for you to correct: plumbpost show {audit.folder} "
+            "checked.findings"
+        )
+    if wishes.is_strict and report.problems:
+        return EXIT_NOTHING_READ
+    if wishes.is_strict and count:
+        return EXIT_SET_ASIDE
+    return EXIT_DONE
+
+
+def _count_held(audit: Audit) -> int:
+    from pipeline.warehouse import Warehouse
+
+    with Warehouse(audit.audit_file, root=audit.folder, read_only=True) as warehouse:
+        return int(warehouse.value("select count(*) from checked.held"))
+
+
+def show(folder: Path, table: str, file_format: str, say: Say) -> int:
+    """Print one table to standard output, as table, csv, json or parquet."""
+    from pipeline.showing import print_table
+
+    audit = audits.open_folder(folder)
+    is_records = table.startswith("records.")
+    source = audit.records_file if is_records else audit.audit_file
+    if not source.exists():
+        raise NoSuchTable(
+            f"There is no {source.name} yet in {audit.folder}.",
+            hint=f"Make it with: plumbpost run {folder}",
+        )
+    print_table(audit, source, table, file_format, sys.stdout, say)
+    return EXIT_DONE
+
+
+def demo(folder: Path, say: Say) -> int:
+    """Run the invented clinic from start to finish."""
+    from pipeline.bundled import folder as bundled
+
+    audit = audits.create_folder(folder)
+    say(f"The invented clinic, in {audit.folder}")
+    for path in sorted((bundled("synthetic_data") / "clinic").iterdir()):
+        own = audit.folder if path.name in {"criteria.csv", "actions.csv"} else None
+        shutil.copy(path, own or audit.records_folder)
+    return run(folder, "reported", Wishes(), say)
+
+
+def definitions(entry: str | None) -> int:
+    """Print the definition of every number, or of one."""
+    from pipeline.reported.definitions import definition_of, definitions_text
+
+    sys.stdout.write(definition_of(entry) if entry else definitions_text())
+    return EXIT_DONE

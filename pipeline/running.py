@@ -1,0 +1,213 @@
+"""From records.duckdb to a complete audit.duckdb, written beside the old one.
+
+Nothing is incremental: a run makes everything again into ``audit.duckdb.new`` and
+renames it over the old file when it is complete, so that reading during a run and a run
+killed at any moment both leave the last complete audit in place.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+from pipeline.audit import Audit, Cycle, Settings
+from pipeline.errors import Busy, SettingsError
+from pipeline.reference import load
+from pipeline.warehouse import Warehouse
+
+CRITERIA_COLUMNS = (
+    "criterion",
+    "measure",
+    "limit",
+    "target_percent",
+    "group_by",
+    "group_value",
+    "exceptions",
+    "signed_by",
+    "signed_date",
+)
+ACTIONS_COLUMNS = ("action", "role", "due_date", "done_date")
+
+
+def our_version() -> str:
+    """Return the version of plumbpost, also in a checkout that is not installed."""
+    try:
+        return version("plumbpost")
+    except PackageNotFoundError:
+        return "checkout"
+
+
+def make_audit(
+    audit: Audit,
+    settings: Settings,
+    cycle: Cycle,
+    *,
+    up_to: str,
+    say: Callable[[str], None],
+) -> None:
+    """Make audit.duckdb again up to a state.
+
+    Args:
+        audit: the audit folder; its records.duckdb must exist.
+        settings: its settings.
+        cycle: the cases that count.
+        up_to: the last state to make: checked, measured or summarised.
+        say: told each state as it begins.
+    """
+    from pipeline import stages, tables
+
+    criteria = read_criteria(audit)
+    actions = _read_own_csv(audit.folder / "actions.csv", ACTIONS_COLUMNS)
+    new = audit.new_audit_file
+    for left_over in (new, Path(f"{new}.wal")):
+        left_over.unlink(missing_ok=True)
+    audit.empty_tmp()
+    attach = {"records": audit.records_file}
+    with Warehouse(new, root=audit.folder, attach=attach) as warehouse:
+        for path in load.FOLDER.glob("*.csv"):
+            _make_reference(warehouse, path.stem, load.rows(path.stem))
+        _make_reference(warehouse, "criteria", criteria, CRITERIA_COLUMNS)
+        _make_reference(warehouse, "actions", actions, ACTIONS_COLUMNS)
+        tables.add_macros(warehouse)
+        _note_run(warehouse, settings, cycle, up_to, (criteria, actions))
+        parameters = _parameters(settings, cycle)
+        tables.build(warehouse, stages.known_tables(), parameters, up_to=up_to, say=say)
+    _put_in_place(new, audit.audit_file)
+
+
+def _put_in_place(new: Path, old: Path) -> None:
+    try:
+        new.replace(old)
+    except PermissionError:
+        raise Busy(
+            f"{old.name} is open in another program, so the new run could not take its place.",
+            hint=f"Close the notebook or viewer that has it open and run again; the new run is "
+            f"kept as {new.name} until then.",
+        ) from None
+
+
+def _parameters(settings: Settings, cycle: Cycle) -> dict[str, Any]:
+    from pipeline.staged.problems import allowed_words
+
+    return {
+        "settings": settings,
+        "run_date": datetime.now(UTC).date(),
+        "cycle_from": cycle.first_day,
+        "cycle_to": cycle.last_day,
+        "depth_margin_mm": settings.depth_margin_mm,
+        **allowed_words(),
+    }
+
+
+def _make_reference(
+    warehouse: Warehouse,
+    name: str,
+    rows: tuple[dict[str, str], ...] | list[dict[str, str]],
+    columns: tuple[str, ...] = (),
+) -> None:
+    import pandas as pd
+
+    names = list(columns) or list(rows[0])
+    frame = pd.DataFrame(list(rows), columns=names)
+    select = ", ".join(f'"{column}"::varchar as "{column}"' for column in names)
+    warehouse.make_from_frame(f"reference.{name}", frame, select)
+
+
+def _note_run(
+    warehouse: Warehouse, settings: Settings, cycle: Cycle, up_to: str, own: Any
+) -> None:
+    loads = warehouse.run(
+        "select load_no, source, sheet, file_sha256 from records.loads order by load_no"
+    )
+    heeded = (settings.merge_sources, settings.depth_margin_mm)
+    said = (loads, heeded, cycle, own, our_version())
+    run_id = hashlib.sha256(repr(said).encode()).hexdigest()[:16]
+    warehouse.make(
+        "audit.run",
+        """select $run_id::varchar as run_id, $version::varchar as version,
+            $run_at::timestamp as run_at, $cycle::varchar as cycle,
+            $cycle_from::date as cycle_from, $cycle_to::date as cycle_to,
+            $state::varchar as state""",
+        {
+            "run_id": run_id,
+            "version": our_version(),
+            "run_at": datetime.now(UTC).replace(tzinfo=None, microsecond=0),
+            "cycle": cycle.name,
+            "cycle_from": cycle.first_day,
+            "cycle_to": cycle.last_day,
+            "state": up_to,
+        },
+    )
+    columns = [
+        r["column"] for r in load.rows("columns") if r["table"] == "audit.sources"
+    ]
+    warehouse.make("audit.sources", f"select {', '.join(columns)} from records.loads")
+
+
+def read_criteria(audit: Audit) -> list[dict[str, str]]:
+    """Read criteria.csv of the audit.
+
+    Raises:
+        SettingsError: a row names an unknown measure or group, or a limit that is
+            no number; says which row and what is allowed.
+    """
+    rows = _read_own_csv(audit.folder / "criteria.csv", CRITERIA_COLUMNS)
+    known = [row["measure"] for row in load.rows("measures")]
+    groups = [row["column"] for row in load.rows("groupings") if row["column"]]
+    for number, row in enumerate(rows, start=2):
+        where = f"criteria.csv, row {number}"
+        if row["measure"] not in known:
+            raise SettingsError(
+                f"{where}: {row['measure']!r} is not a measure.",
+                hint=f"Allowed: {', '.join(known)}.",
+            )
+        if row["group_by"] not in {"", "overall", *groups}:
+            raise SettingsError(
+                f"{where}: group_by {row['group_by']!r} is not a group.",
+                hint=f"Leave it empty, or one of: {', '.join(groups)}.",
+            )
+        _refuse_not_a_number(row, "limit", where, is_needed=True)
+        _refuse_not_a_number(row, "target_percent", where, is_needed=False)
+    return rows
+
+
+def _refuse_not_a_number(
+    row: Mapping[str, str], name: str, where: str, *, is_needed: bool
+) -> None:
+    text = row[name]
+    if not text and not is_needed:
+        return
+    try:
+        is_fine = float(text) >= 0
+    except ValueError:
+        is_fine = False
+    if not is_fine:
+        raise SettingsError(
+            f"{where}: {name} should be a number of 0 or more, with a point for decimals."
+        )
+
+
+def _read_own_csv(path: Path, columns: tuple[str, ...]) -> list[dict[str, str]]:
+    """Read one of the audit's own csv files, ; or , between cells."""
+    if not path.exists():
+        return []
+    text = path.read_text(encoding="utf-8-sig")
+    first = text.partition("\n")[0]
+    delimiter = ";" if first.count(";") > first.count(",") else ","
+    reader = csv.DictReader(text.splitlines(), delimiter=delimiter)
+    missing = [name for name in columns if name not in (reader.fieldnames or [])]
+    if missing:
+        raise SettingsError(
+            f"{path.name} has no column {', '.join(missing)}.",
+            hint=f"Its heading row should read: {','.join(columns)}",
+        )
+    return [
+        {name: (row[name] or "").strip() for name in columns}
+        for row in reader
+        if any((row[name] or "").strip() for name in columns)
+    ]

@@ -1,0 +1,38 @@
+"""The contents page: the six states, and the graph of tables found in them.
+
+Importing this module imports the packages that make tables in Python, so that
+:func:`pipeline.tables.all_tables` knows them all.
+"""
+
+from __future__ import annotations
+
+from pipeline.checked import findings as _findings
+from pipeline.staged import problems as _problems
+from pipeline.summarised import accuracy as _accuracy
+from pipeline.summarised import comparison as _comparison
+from pipeline.summarised import criteria as _criteria
+from pipeline.summarised import discussing as _discussing
+from pipeline.tables import Table, all_tables, in_order
+
+MADE_IN_PYTHON = (
+    _problems,
+    _findings,
+    _accuracy,
+    _criteria,
+    _comparison,
+    _discussing,
+)
+"""Modules that make tables in Python."""
+
+
+def known_tables() -> dict[str, Table]:
+    """Return every table of an audit by name."""
+    return all_tables()
+
+
+def contents() -> list[tuple[str, str]]:
+    """Return (table, what it reads) in the order the tables are made."""
+    return [
+        (table.name, ", ".join(sorted(table.reads)))
+        for table in in_order(known_tables())
+    ]

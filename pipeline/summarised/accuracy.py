@@ -1,0 +1,85 @@
+"""summarised.accuracy: every measure, overall and by group, with its interval."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from pipeline.reference import load
+from pipeline.statistics.clustering import intraclass_correlation
+from pipeline.statistics.means import clustered_mean, signed_mean
+from pipeline.statistics.quantiles import clustered_quantile
+from pipeline.statistics.tolerance import tolerance_bound
+from pipeline.summarised.values import Audited, Measure, Values, measures
+from pipeline.tables import makes
+from pipeline.warehouse import Warehouse
+
+TABLE = "summarised.accuracy"
+
+
+@makes(TABLE, reads=("summarised.implant_values", "summarised.pair_values"))
+def make_accuracy(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
+    """Make summarised.accuracy. Grain: measure, group_by, group_value."""
+    audited = Audited(warehouse, merge_sources=parameters["settings"].merge_sources)
+    rows = [
+        _row(measure, group_by, group_value, values)
+        for measure in measures()
+        for group_by, group_value, values in audited.groups(measure)
+        if not values.rows.empty
+    ]
+    write(warehouse, TABLE, rows)
+
+
+def write(warehouse: Warehouse, table: str, rows: list[dict[str, Any]]) -> None:
+    """Make a table with exactly the columns and types that columns.csv states."""
+    import pandas as pd
+
+    contract = [row for row in load.rows("columns") if row["table"] == table]
+    names = [row["column"] for row in contract]
+    frame = pd.DataFrame(rows, columns=names).astype(object)
+    select = ", ".join(
+        f'"{row["column"]}"::{row["type"]} as "{row["column"]}"' for row in contract
+    )
+    warehouse.make_from_frame(table, frame, select)
+
+
+def _row(
+    measure: Measure, group_by: str, group_value: str, values: Values
+) -> dict[str, Any]:
+    numbers, patients = values.numbers, values.patients
+    mean_of = clustered_mean if measure.is_error else signed_mean
+    mean = mean_of(numbers, patients)
+    icc = intraclass_correlation(numbers, patients, is_error=measure.is_error)
+    quantiles = {p: clustered_quantile(numbers, patients, p) for p in (0.5, 0.9, 0.95)}
+    row = {
+        "measure": measure.measure,
+        "unit": measure.unit,
+        "group_by": group_by,
+        "group_value": group_value,
+        "sources": values.sources,
+        "n_cases": values.n_cases,
+        "n_patients": values.n_patients,
+        "n_implants": len(numbers),
+        "mean": mean.mean,
+        "sd": mean.sd,
+        "mean_low": mean.low,
+        "mean_high": mean.high,
+        "min": float(numbers.min()),
+        "max": float(numbers.max()),
+        "icc": icc.icc,
+        "icc_low": icc.low,
+        "icc_high": icc.high,
+        "design_effect": mean.design_effect,
+        "note": mean.warning,
+    }
+    for name, quantile in zip(
+        ("median", "p90", "p95"), quantiles.values(), strict=True
+    ):
+        row |= {
+            name: quantile.value,
+            f"{name}_low": quantile.low,
+            f"{name}_high": quantile.high,
+        }
+    if measure.is_error:
+        row["tolerance_bound"] = tolerance_bound(numbers, patients).bound
+    return row

@@ -1,0 +1,74 @@
+-- One planned and one achieved axis per implant and source: readings are averaged as coordinates and
+-- unit axes, before anything is measured. In a scan's own frame only the first scan is used, because
+-- two scans do not share coordinates. Grain: case_key, implant_key, achieved_source.
+with in_one_frame as (
+    select r.*
+    from measured.readings as r
+    qualify
+        r.achieved_frame = 'plan'
+        and bool_and(r.achieved_frame = 'plan') over one_implant
+        or r.achieved_frame = 'scan'
+        and r.scan = min(case when r.achieved_frame = 'scan' then r.scan end) over one_implant
+    window one_implant as (partition by r.case_key, r.achieved_source)
+),
+
+averaged as (
+    select
+        r.case_key,
+        r.implant_key,
+        r.achieved_source,
+        any_value(r.patient_key) as patient_key,
+        any_value(r.side) as side,
+        min(r.tooth) as tooth,
+        min(r.achieved_frame) as achieved_frame,
+        count(r.achieved_axis_x) as count_readings,
+        avg(r.planned_entry_x_mm) as planned_entry_x_mm,
+        avg(r.planned_entry_y_mm) as planned_entry_y_mm,
+        avg(r.planned_entry_z_mm) as planned_entry_z_mm,
+        avg(r.planned_length_mm) as planned_length_mm,
+        avg(r.planned_axis_x) as px,
+        avg(r.planned_axis_y) as py,
+        avg(r.planned_axis_z) as pz,
+        avg(r.achieved_entry_x_mm) as achieved_entry_x_mm,
+        avg(r.achieved_entry_y_mm) as achieved_entry_y_mm,
+        avg(r.achieved_entry_z_mm) as achieved_entry_z_mm,
+        avg(r.achieved_length_mm) as achieved_length_mm,
+        avg(r.achieved_axis_x) as ax,
+        avg(r.achieved_axis_y) as ay,
+        avg(r.achieved_axis_z) as az
+    from in_one_frame as r
+    group by r.case_key, r.implant_key, r.achieved_source
+),
+
+with_lengths as (
+    select
+        a.*,
+        nullif(sqrt(a.px ^ 2 + a.py ^ 2 + a.pz ^ 2), 0) as planned_norm,
+        nullif(sqrt(a.ax ^ 2 + a.ay ^ 2 + a.az ^ 2), 0) as achieved_norm
+    from averaged as a
+)
+
+select
+    w.case_key,
+    w.patient_key,
+    w.implant_key,
+    w.side,
+    w.tooth,
+    w.achieved_source,
+    w.achieved_frame,
+    w.count_readings,
+    w.planned_entry_x_mm,
+    w.planned_entry_y_mm,
+    w.planned_entry_z_mm,
+    w.planned_length_mm,
+    w.px / w.planned_norm as planned_axis_x,
+    w.py / w.planned_norm as planned_axis_y,
+    w.pz / w.planned_norm as planned_axis_z,
+    w.achieved_entry_x_mm,
+    w.achieved_entry_y_mm,
+    w.achieved_entry_z_mm,
+    w.achieved_length_mm,
+    w.ax / w.achieved_norm as achieved_axis_x,
+    w.ay / w.achieved_norm as achieved_axis_y,
+    w.az / w.achieved_norm as achieved_axis_z
+from with_lengths as w

@@ -1,0 +1,78 @@
+-- The two implants of a case against each other. Columns: reference/columns.csv.
+-- Grain: case_key, basis, achieved_source.
+with all_bases as (
+    select * from measured.pairs_from_coordinates
+    union all by name
+    select * from measured.pairs_from_cast
+    union all by name
+    select * from measured.pairs_from_readings
+    union all by name
+    select * from measured.pairs_from_ready_figures
+),
+
+changed as (
+    select
+        b.*,
+        b.achieved_frontal_convergence_deg
+        - b.planned_frontal_convergence_deg as convergence_change_deg,
+        b.achieved_sagittal_difference_deg
+        - b.planned_sagittal_difference_deg as sagittal_change_deg,
+        b.achieved_own_frontal_convergence_deg - b.planned_own_frontal_convergence_deg
+            as own_convergence_change_deg,
+        b.achieved_own_sagittal_difference_deg - b.planned_own_sagittal_difference_deg
+            as own_sagittal_change_deg,
+        coalesce(o.place_in_order::integer, 99) as place_in_order,
+        try_cast(e.angle_sd_deg as double) * sqrt(2) as source_angle_sd_deg
+    from all_bases as b
+    left join reference.source_order as o
+        on b.basis = o.basis and b.achieved_source = o.achieved_source
+    left join reference.source_errors as e on b.achieved_source = e.achieved_source
+)
+
+select
+    c.case_key,
+    c.patient_key,
+    c.basis,
+    c.achieved_source,
+    row_number() over (
+        partition by c.case_key
+        order by
+            c.achieved_angle_deg is not null desc, c.place_in_order asc, c.basis asc,
+            c.achieved_source asc
+    ) = 1 as is_preferred,
+    c.planned_angle_deg,
+    c.achieved_angle_deg,
+    c.achieved_angle_deg - c.planned_angle_deg as angle_change_deg,
+    sqrt(
+        coalesce(c.convergence_change_deg, c.own_convergence_change_deg) ^ 2
+        + coalesce(c.sagittal_change_deg, c.own_sagittal_change_deg) ^ 2
+    ) as pair_rotation_deg,
+    c.planned_frontal_convergence_deg,
+    c.achieved_frontal_convergence_deg,
+    coalesce(c.convergence_change_deg, c.own_convergence_change_deg)
+        as frontal_convergence_change_deg,
+    c.planned_sagittal_difference_deg,
+    c.achieved_sagittal_difference_deg,
+    coalesce(c.sagittal_change_deg, c.own_sagittal_change_deg) as sagittal_difference_change_deg,
+    c.planned_own_frontal_convergence_deg,
+    c.achieved_own_frontal_convergence_deg,
+    c.planned_own_sagittal_difference_deg,
+    c.achieved_own_sagittal_difference_deg,
+    c.planned_spacing_mm,
+    c.achieved_spacing_mm,
+    c.achieved_spacing_mm - c.planned_spacing_mm as spacing_change_mm,
+    c.planned_apex_spacing_mm,
+    c.achieved_apex_spacing_mm,
+    c.planned_left_entry_right_apex_mm,
+    c.achieved_left_entry_right_apex_mm,
+    c.planned_right_entry_left_apex_mm,
+    c.achieved_right_entry_left_apex_mm,
+    c.left_midline_mm,
+    c.right_midline_mm,
+    c.planned_left_midline_mm,
+    c.planned_right_midline_mm,
+    c.midline_asymmetry_mm,
+    c.source_angle_sd_deg as angle_sd_deg,
+    c.count_readings,
+    c.basis_note
+from changed as c

@@ -1,0 +1,13 @@
+-- The preferred record of each implant that counts, with its case's groups. Grain: case_key, implant_key.
+select
+    i.* exclude (guide_used),
+    c.guide_method,
+    c.guide_support,
+    c.guidance,
+    c.operator_level,
+    c.jaw,
+    c.surgery_date,
+    coalesce(i.guide_used, 'not known') as guide_used
+from measured.implants as i
+inner join summarised.cases_used as c on i.case_key = c.case_key
+where i.is_preferred and i.part = 'pair'

@@ -1,0 +1,12 @@
+-- The preferred record of each pair that counts, with its case's groups. Grain: case_key.
+select
+    p.*,
+    c.guide_method,
+    c.guide_support,
+    c.guidance,
+    c.operator_level,
+    c.jaw,
+    c.surgery_date
+from measured.pairs as p
+inner join summarised.cases_used as c on p.case_key = c.case_key
+where p.is_preferred
