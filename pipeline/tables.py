@@ -104,7 +104,7 @@ def all_tables() -> dict[str, Table]:
 
 
 def in_order(tables: Mapping[str, Table]) -> Iterator[Table]:
-    """Yield the tables so that each comes after what it reads.
+    """Yield the tables so that each comes after those of them that it reads.
 
     Raises:
         graphlib.CycleError: the tables read each other in a circle.
@@ -127,9 +127,16 @@ def add_macros(warehouse: Warehouse, *, only: Sequence[str] = ()) -> None:
         warehouse: where they are wanted; they leave nothing in its file.
         only: names of the macros wanted; all of them when empty.
     """
-    for path in sql_files("macros"):
-        if not only or path.stem in only:
-            warehouse.run(path.read_text(encoding="utf-8"))
+    texts = {
+        path.stem: path.read_text(encoding="utf-8") for path in sql_files("macros")
+    }
+    uses = {
+        name: {other for other in texts if other != name and f"{other}(" in text}
+        for name, text in texts.items()
+    }
+    for name in graphlib.TopologicalSorter(uses).static_order():
+        if not only or name in only:
+            warehouse.run(texts[name])
 
 
 def build(
@@ -149,11 +156,9 @@ def build(
         up_to: the last state to make.
         say: told the name of each state as it begins.
     """
-    wanted = STATES[: STATES.index(up_to) + 1]
-    chosen = {n: t for n, t in tables.items() if t.state in wanted}
-    state_now = ""
-    for table in in_order(chosen):
-        if table.state != state_now:
-            state_now = table.state
-            say(state_now)
-        table.make(warehouse, parameters)
+    for state in STATES[: STATES.index(up_to) + 1]:
+        of_state = {n: t for n, t in tables.items() if t.state == state}
+        if of_state:
+            say(state)
+        for table in in_order(of_state):
+            table.make(warehouse, parameters)

@@ -89,22 +89,23 @@ class Warehouse:
         root: Path | None = None,
         attach: Mapping[str, Path] | None = None,
         read_only: bool = False,
-        memory_limit: str = "",
     ) -> None:
         self.path = path
-        config: dict[str, Any] = {"threads": os.cpu_count() or 1}
-        if memory_limit:
-            config["memory_limit"] = memory_limit
+        config = {"threads": os.cpu_count() or 1}
         with _translated(path):
-            self._connection = duckdb.connect(
-                str(path) if path else ":memory:", read_only=read_only, config=config
-            )
+            self._connection = duckdb.connect(":memory:", config=config)
+            if path is not None:
+                # under a name of its own: a file called audit.duckdb would hide the schema
+                mode = "(read_only)" if read_only else ""
+                self._run_now(f"attach {quoted(path)} as store {mode}")
+                self._run_now("use store")
             for name, other in (attach or {}).items():
-                self._connection.execute(
-                    f"attach {quoted(other)} as {named(name)} (read_only)"
-                ).fetchall()
+                self._run_now(f"attach {quoted(other)} as {named(name)} (read_only)")
             for setting in self._hardening(root):
-                self._connection.execute(setting).fetchall()
+                self._run_now(setting)
+
+    def _run_now(self, statement: str) -> None:
+        self._connection.execute(statement).fetchall()
 
     @staticmethod
     def _hardening(root: Path | None) -> list[str]:

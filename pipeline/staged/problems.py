@@ -57,8 +57,8 @@ def _trouble(field: Field) -> str:
 
 def _kind(field: Field) -> str:
     """Return SQL that names the trouble of one cell."""
-    raw = named(field.field)
-    number = f"number_of({raw}, decimal_sign)"
+    raw = f"r.{named(field.field)}"
+    number = f"number_of({raw}, r.decimal_sign)"
     last = {
         "code": "'not_a_code'",
         "yes_no": "'not_a_code'",

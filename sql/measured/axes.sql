@@ -1,15 +1,20 @@
 -- One planned and one achieved axis per implant and source: readings are averaged as coordinates and
 -- unit axes, before anything is measured. In a scan's own frame only the first scan is used, because
 -- two scans do not share coordinates. Grain: case_key, implant_key, achieved_source.
-with in_one_frame as (
-    select r.*
+with framed as (
+    select
+        r.*,
+        bool_and(r.achieved_frame = 'plan') over (partition by r.case_key, r.achieved_source)
+            as is_all_in_plan,
+        min(case when r.achieved_frame = 'scan' then r.scan end)
+            over (partition by r.case_key, r.achieved_source) as first_scan
     from measured.readings as r
-    qualify
-        r.achieved_frame = 'plan'
-        and bool_and(r.achieved_frame = 'plan') over one_implant
-        or r.achieved_frame = 'scan'
-        and r.scan = min(case when r.achieved_frame = 'scan' then r.scan end) over one_implant
-    window one_implant as (partition by r.case_key, r.achieved_source)
+),
+
+in_one_frame as (
+    select f.*
+    from framed as f
+    where f.is_all_in_plan or (f.achieved_frame = 'scan' and f.scan = f.first_scan)
 ),
 
 averaged as (

@@ -118,7 +118,7 @@ select
             case
                 when p.is_reference_unmatched
                     then
-                        'plan and result name different reference points and no offset: no depth, no 3-D distance'
+                        'plan and result name different reference points: no depth, no 3-D distance'
             end,
             case
                 when p.is_length_substituted

@@ -6,13 +6,14 @@ with signs as (
     select
         d.*,
         coalesce(
-            d.is_signed, min(least(d.depth_mm, d.mesial_mm, d.facial_mm)) over of_file < 0, false
+            d.is_signed,
+            min(least(d.depth_mm, d.mesial_mm, d.facial_mm)) over (partition by d.source) < 0,
+            false
         )
             as is_directed
     from staged.deviations as d
     anti join checked.held as h on d.row_id = h.row_id
     where d.implant_key is not null and d.side is not null
-    window of_file as (partition by d.source)
 ),
 
 averaged as (
