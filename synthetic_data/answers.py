@@ -51,10 +51,20 @@ Key = tuple[str, str]
 
 @dataclass(frozen=True)
 class Held:
-    """An implant as its readings give it: points in mm, and how many readings."""
+    """An implant as its readings give it.
+
+    Attributes:
+        planned: planned entry and apex, mm.
+        placed: achieved entry and apex, mm.
+        compared: the same, the apex at the length it is compared with the plan.
+        source: what it was read from.
+        count_readings: how many readings were averaged.
+        is_length_substituted: whether ``compared`` differs from ``placed``.
+    """
 
     planned: Points
-    achieved: Points
+    placed: Points
+    compared: Points
     source: str
     count_readings: int
     is_length_substituted: bool
@@ -92,7 +102,7 @@ def held_implants(implants: Sheet) -> dict[Key, Held]:
 
     Entries and unit axes are averaged, the mean axis brought back to length 1; the
     apex lies the mean length along it. Where the lengths on the labels differ by a
-    tenth of a millimetre or more, the apex is taken at the planned length.
+    tenth of a millimetre or more, it is compared with the plan at the planned length.
     """
     grouped: dict[Key, Sheet] = defaultdict(list)
     for row in implants:
@@ -112,7 +122,7 @@ def implant_answers(
         row["count_readings"] = held.count_readings
         row["is_length_substituted"] = "yes" if held.is_length_substituted else "no"
         if key not in faulty:
-            row |= geometry.implant_figures(held.planned, held.achieved, key[1])
+            row |= geometry.implant_figures(held.planned, held.compared, key[1])
         computed[key] = row
     for one in sheets["deviations"]:
         key = (str(one["case_id"]), str(one["side"]))
@@ -150,7 +160,7 @@ def reading_answers(implants: Sheet, faults: list[Fault]) -> Iterator[Row]:
             "achieved_source": held.source,
             "examiner": row["examiner"],
             "reading": row["reading"],
-            **geometry.implant_figures(held.planned, held.achieved, key[1]),
+            **geometry.implant_figures(held.planned, held.compared, key[1]),
         }
 
 
@@ -163,11 +173,11 @@ def _held(rows: Sheet) -> Held:
     length = float(np.mean([np.linalg.norm(apex - entry) for entry, apex in states]))
     labels = number(rows[0], "planned_length_mm"), number(rows[0], "placed_length_mm")
     differs = abs(labels[0] - labels[1]) >= LENGTH_TOLERANCE_MM
-    if differs:
-        length = float(np.linalg.norm(planned[1] - planned[0]))
+    compared = geometry.distance(*planned) if differs else length
     return Held(
         planned=planned,
-        achieved=(entry, entry + length * axis),
+        placed=(entry, entry + length * axis),
+        compared=(entry, entry + compared * axis),
         source=str(rows[0]["achieved_source"]),
         count_readings=len(rows),
         is_length_substituted=differs,

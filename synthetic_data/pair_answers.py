@@ -38,7 +38,7 @@ def _from_coordinates(implants: Sheet, faults: list[Fault]) -> Iterator[Row]:
             continue
         left, right = (held[key] for key in keys)
         planned = geometry.pair_state(left.planned, right.planned)
-        achieved = geometry.pair_state(left.achieved, right.achieved)
+        achieved = geometry.pair_state(left.placed, right.placed)
         yield {
             "case_id": case_id,
             "basis": "coordinates",

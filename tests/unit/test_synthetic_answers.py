@@ -41,10 +41,11 @@ def tab(name: str) -> list[dict[str, Any]]:
 
 @dataclass(frozen=True)
 class Implant:
-    """Planned and achieved entry and apex of one implant, mm."""
+    """Planned, placed and compared entry and apex of one implant, mm."""
 
     side: str
     planned: np.ndarray
+    placed: np.ndarray
     achieved: np.ndarray
 
 
@@ -73,12 +74,13 @@ def implant(rows: list[dict[str, Any]]) -> Implant:
     mean_axis = ((read[:, 1] - read[:, 0]) / lengths[:, None]).mean(axis=0)
     mean_axis /= np.sqrt(mean_axis @ mean_axis)
     planned = points(rows[0], "planned")
+    entry = read[:, 0].mean(axis=0)
+    placed = np.stack([entry, entry + lengths.mean() * mean_axis])
     length = lengths.mean()
     if rows[0]["planned_length_mm"] != rows[0]["placed_length_mm"]:
         length = np.linalg.norm(planned[1] - planned[0])
-    entry = read[:, 0].mean(axis=0)
     achieved = np.stack([entry, entry + length * mean_axis])
-    return Implant(str(rows[0]["side"]), planned, achieved)
+    return Implant(str(rows[0]["side"]), planned, placed, achieved)
 
 
 def axis(ends: np.ndarray) -> np.ndarray:
@@ -169,8 +171,8 @@ def test_pairs_in_coordinates_agree_with_scipy(
         left, right = (
             implant(readings[row["case_id"], side]) for side in ("left", "right")
         )
-        for state in ("planned", "achieved"):
-            ends = getattr(left, state), getattr(right, state)
+        for state, held_as in (("planned", "planned"), ("achieved", "placed")):
+            ends = getattr(left, held_as), getattr(right, held_as)
             for name, value in pair_figures(*ends).items():
                 held = float(row[f"{state}_{name}"])
                 assert held == pytest.approx(value, **CLOSE), name
