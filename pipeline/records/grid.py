@@ -49,6 +49,7 @@ class Body:
     cells: pd.DataFrame
     row_numbers: NDArray[np.int64]
     column_numbers: NDArray[np.int64]
+    widths: NDArray[np.int64] | None = None
     notes: tuple[str, ...] = ()
 
 
@@ -103,18 +104,15 @@ def body_of(grid: Grid) -> Body | None:
     found = heading_index([grid.cells[place].tolist() for place in firsts])
     head = firsts[found]
     headings = tuple(grid.cells[head].tolist())
-    notes = [above_the_headings(grid.row_numbers[firsts[:found]].tolist())]
-    if grid.widths is not None:
-        headed = max(i for i, text in enumerate(headings) if not is_blank(text)) + 1
-        short = grid.row_numbers[head + 1 :][grid.widths[head + 1 :] < headed]
-        notes.append(_fewer_cells(short.tolist()))
+    note = above_the_headings(grid.row_numbers[firsts[:found]].tolist())
     return Body(
         headings,
         int(grid.row_numbers[head]),
         pd.DataFrame(grid.cells[head + 1 :], dtype="str"),
         grid.row_numbers[head + 1 :],
         grid.column_numbers,
-        tuple(note for note in notes if note),
+        None if grid.widths is None else grid.widths[head + 1 :],
+        (note,) if note else (),
     )
 
 
@@ -179,7 +177,11 @@ def sheet_of(
     if delimiter == "," and beyond.any():
         _refuse_cut_numbers(cells, headings, numbers, beyond, where)
     sign, sign_note = decimal_sign(cells, headings)
-    said = [*notes, *body.notes, _more_cells(numbers[beyond].tolist())]
+    said = [*notes, *body.notes]
+    if body.widths is not None:
+        is_short = body.widths[kept_rows] < _last_headed(body.headings) + 1
+        said.append(_fewer_cells(numbers[is_short].tolist()))
+    said.append(_more_cells(numbers[beyond].tolist()))
     said += [_unheaded(headings, columns), sign_note]
     return SheetRead(
         name=name,

@@ -10,7 +10,8 @@ from pipeline.records.file_read import FileRead, SheetRead
 from pipeline.records.grid import Body, body_of, sheet_of
 from pipeline.records.text_delimiter import Delimiter, delimiter_of
 from pipeline.records.text_encoding import Decoded, decoded
-from pipeline.records.text_rows import careful_grid, quick_body
+from pipeline.records.text_quick import quick_body
+from pipeline.records.text_rows import careful_grid
 
 
 def read_text(path: Path, *, name: str) -> FileRead:

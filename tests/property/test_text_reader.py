@@ -4,15 +4,18 @@ import csv
 import io
 from unittest.mock import patch
 
+import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from pipeline.errors import UnreadableSheet
-from pipeline.records import text_rows
+from pipeline.errors import UnreadableFile, UnreadableSheet
+from pipeline.records import text_quick
 from pipeline.records.file_read import SheetRead
-from pipeline.records.grid import Body, body_of, is_blank
-from pipeline.records.text_encoding import decoded
+from pipeline.records.grid import is_blank, sheet_of
+from pipeline.records.text_delimiter import delimiter_of
+from pipeline.records.text_encoding import Decoded, decoded
 from pipeline.records.text_files import sheet_of_text
 
 HEADINGS = ["case_id", "side", "note", "note", "examiner"]
@@ -96,24 +99,27 @@ def test_no_cell_of_a_ragged_table_is_lost(
     assert kept == [row for row in expected if row]
 
 
-def both(text: str, delimiter: str) -> tuple[Body | None, Body]:
+def both(text: str) -> tuple[SheetRead | None, SheetRead]:
+    """Read by the quick reader (None: it stood back) and by the careful one."""
     utf8 = text.encode()
-    with patch.object(text_rows, "QUICK_FROM_LINES", 0):
-        quick = text_rows.quick_body(utf8, delimiter)
-    grid = text_rows.careful_grid(utf8, delimiter, name="a.csv")
-    assert grid is not None
-    careful = body_of(grid)
-    assert careful is not None
-    return quick, careful
+    with (
+        patch.object(text_quick, "QUICK_FROM_LINES", 0),
+        patch.object(text_quick, "BLOCK_BYTES", 16),
+    ):
+        quick = text_quick.quick_body(utf8, delimiter_of(utf8).sign)
+    careful = sheet_of_text(Decoded(utf8, "utf-8"), name="a.csv")
+    if quick is None:
+        return None, careful
+    how = {"encoding": "utf-8", "delimiter": careful.delimiter}
+    return sheet_of(quick, name="", where="a.csv", **how), careful
 
 
-def assert_same(quick: Body, careful: Body) -> None:
-    assert quick.headings == careful.headings
-    assert quick.heading_row == careful.heading_row
-    assert quick.row_numbers.tolist() == careful.row_numbers.tolist()
-    assert quick.cells.to_numpy().tolist() == careful.cells.to_numpy().tolist()
-    assert (quick.cells.dtypes == careful.cells.dtypes).all()
-    assert quick.notes == careful.notes
+def assert_same(quick: SheetRead, careful: SheetRead) -> None:
+    for attribute in ("headings", "heading_row", "decimal_sign", "notes"):
+        assert getattr(quick, attribute) == getattr(careful, attribute)
+    for attribute in ("row_numbers", "column_numbers"):
+        assert np.array_equal(getattr(quick, attribute), getattr(careful, attribute))
+    pd.testing.assert_frame_equal(quick.rows, careful.rows)
 
 
 @given(
@@ -130,7 +136,25 @@ def test_the_quick_reader_is_used_and_agrees_with_the_careful_one(
     assume(not any("\ufeff" in cell for row in rows for cell in row))
     text = title.replace("\n", end)
     text += written(rows, delimiter, quoting=quoting, lineterminator=end)
-    quick, careful = both(text, delimiter)
+    quick, careful = both(text)
+    assert quick is not None
+    assert_same(quick, careful)
+
+
+@given(
+    rows=st.lists(
+        st.lists(st.text(st.sampled_from("ab 1.,;"), max_size=3), max_size=8),
+        min_size=1,
+        max_size=8,
+    ),
+    quoting=st.sampled_from([csv.QUOTE_MINIMAL, csv.QUOTE_ALL]),
+    end=st.sampled_from(["\n", "\r\n"]),
+)
+def test_the_quick_reader_agrees_on_ragged_rows_and_blank_lines(
+    rows: list[list[str]], quoting: int, end: str
+) -> None:
+    text = written([HEADINGS, *rows], ";", quoting=quoting, lineterminator=end)
+    quick, careful = both(text)
     assert quick is not None
     assert_same(quick, careful)
 
@@ -145,10 +169,10 @@ def test_the_quick_reader_agrees_or_stands_back_on_any_scribble(
 ) -> None:
     text = f"case_id,side{end}P1,left{end}{body}{end}"
     try:
-        quick, careful = both(text, ",")
-    except text_rows.UnreadableFile:
-        with patch.object(text_rows, "QUICK_FROM_LINES", 0):
-            assert text_rows.quick_body(text.encode(), ",") is None
+        quick, careful = both(text)
+    except UnreadableFile:
+        with patch.object(text_quick, "QUICK_FROM_LINES", 0):
+            assert text_quick.quick_body(text.encode(), ",") is None
     else:
         if quick is not None:
             assert_same(quick, careful)
