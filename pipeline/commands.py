@@ -112,7 +112,7 @@ def _load(audit: Audit, settings: audits.Settings, say: Say) -> LoadReport:
         say(f"  {problem}")
     if report.seen_not_read:
         say(f"  seen, not read: {report.seen_not_read} (pictures, PDF, films)")
-    if report.is_nothing_read or not (report.count_loaded or report.count_as_before):
+    if not report.count_in_use:
         raise NothingToRead(
             "No file in records/ could be read."
             if report.problems

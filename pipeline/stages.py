@@ -7,6 +7,7 @@ Importing this module imports the packages that make tables in Python, so that
 from __future__ import annotations
 
 from pipeline.checked import findings as _findings
+from pipeline.checked import usable as _usable
 from pipeline.staged import problems as _problems
 from pipeline.summarised import accuracy as _accuracy
 from pipeline.summarised import comparison as _comparison
@@ -17,6 +18,7 @@ from pipeline.tables import Table, all_tables, in_order
 MADE_IN_PYTHON = (
     _problems,
     _findings,
+    _usable,
     _accuracy,
     _criteria,
     _comparison,

@@ -68,3 +68,19 @@ def implants_csv(rows: list[dict[str, object]]) -> str:
     lines = [",".join(names)]
     lines += [",".join(str(row.get(name, "")) for name in names) for row in rows]
     return "\n".join(lines) + "\n"
+
+
+def invoke(capsys, *words: str) -> tuple[int, str, str]:
+    """Run the command line in this process; return exit code, stdout, stderr."""
+    from unittest.mock import patch
+
+    from pipeline.__main__ import main
+
+    capsys.readouterr()
+    with patch.object(sys, "argv", ["plumbpost", *map(str, words)]):
+        try:
+            main()
+        except SystemExit as stop:
+            code = int(stop.code or 0)
+    said = capsys.readouterr()
+    return code, said.out, said.err

@@ -121,20 +121,26 @@ def put_rows(
 
 def _insert(store: Warehouse, sheet: str, load_no: int, *, known_only: bool) -> int:
     names = ", ".join(named(name) for name in fields_of(sheet))
+    # an empty column of a frame has no type of its own
+    typed = ", ".join(f"{named(n)}::varchar as {named(n)}" for n in fields_of(sheet))
     key = row_key_expression(sheet)
     where = f"where {_known_case()}" if known_only else ""
     all_rows = int(store.value("select count(*) from incoming"))
     store.run(
         f"""insert into {named(sheet)}
         (row_id, load_no, row_number, row_key, other_cells, {names})
-        with keyed as (
+        with received as (
+            select row_number, other_cells::varchar as other_cells, {typed}
+            from incoming
+        ),
+        keyed as (
             select row_number, other_cells, {names},
                 case
                     when {key} is null or trim({key}, '| ') = ''
                         then 'row ' || row_number
                     else {key}
                 end as one_key
-            from incoming {where}
+            from received {where}
         )
         select $load_no::bigint * {ROWS_PER_LOAD} + row_number, $load_no, row_number,
             one_key || case

@@ -20,7 +20,7 @@ from pipeline.errors import UnreadableFile, UnreadableSheet, UserError
 from pipeline.records.codes import Codebook
 from pipeline.records.comparing import Counts, put_rows
 from pipeline.records.sheets import Incoming, incoming_of, sheet_meant
-from pipeline.records.store import open_for_loading
+from pipeline.records.store import count_in_use, open_for_loading
 from pipeline.reference import load as reference
 
 if TYPE_CHECKING:
@@ -43,6 +43,7 @@ class LoadReport:
         counts: rows by what happened to them.
         problems: one per file or tab that could not be read.
         seen_not_read: number of pictures, PDFs and the like.
+        count_in_use: rows in use after the load, of all files.
     """
 
     count_loaded: int = 0
@@ -50,11 +51,7 @@ class LoadReport:
     counts: Counts = field(default_factory=Counts)
     problems: list[UserError] = field(default_factory=list)
     seen_not_read: int = 0
-
-    @property
-    def is_nothing_read(self) -> bool:
-        """No file could be used although there were some."""
-        return bool(self.problems) and not (self.count_loaded or self.count_as_before)
+    count_in_use: int = 0
 
 
 @dataclass(frozen=True)
@@ -96,6 +93,7 @@ def load_folder(audit: Audit, settings: Settings, say: Say) -> LoadReport:
                 fresh.append(_read(path, source, digest))
         for file in sorted(fresh, key=_follow_up_last):
             _load_file(file, store, codebook, settings, report, say)
+        report.count_in_use = count_in_use(store)
     return report
 
 

@@ -84,3 +84,13 @@ def open_for_loading(audit: Audit, settings: Settings, fingerprint: str) -> Ware
             hint=f"Copy the right key back to {settings.key_file}.",
         )
     return store
+
+
+def count_in_use(store: Warehouse) -> int:
+    """Return the number of rows in use, of all record sheets."""
+    every = " union all ".join(f"select row_id from {named(s)}" for s in load.sheets())
+    return int(
+        store.value(
+            f"select count(*) from ({every}) anti join rows_not_in_use using (row_id)"
+        )
+    )

@@ -142,7 +142,9 @@ def make_completeness(warehouse: Warehouse, _: Mapping[str, Any]) -> None:
     for sheet in load.sheets():
         checkable = load.fields(sheet)
         counts = ", ".join(f"count({named(staged_name(f))})" for f in checkable)
-        found = warehouse.run(f"select count(*), {counts} from staged.{named(sheet)}")[0]
+        found = warehouse.run(f"select count(*), {counts} from staged.{named(sheet)}")[
+            0
+        ]
         if found[0] == 0:
             continue
         for field, given in zip(checkable, found[1:], strict=True):

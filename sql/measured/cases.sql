@@ -49,21 +49,9 @@ known as (
     group by s.case_key
 ),
 
-cells_aside as (
-    select
-        a.row_id,
-        list(a.field) as fields
-    from checked.cells_set_aside as a
-    group by a.row_id
-),
-
-usable as (
-    select
-        c.*,
-        coalesce(a.fields, []) as fields_aside
-    from staged.cases as c
-    anti join checked.held as h on c.row_id = h.row_id
-    left join cells_aside as a on c.row_id = a.row_id
+described_once as (
+    select c.*
+    from checked.usable_cases as c
     qualify row_number() over (partition by c.case_key order by c.row_id desc) = 1
 ),
 
@@ -116,8 +104,7 @@ seen as (
     select
         v.case_key,
         count(*) as count_visits
-    from staged.visits as v
-    anti join checked.held as h on v.row_id = h.row_id
+    from checked.usable_visits as v
     where coalesce(v.attended, true)
     group by v.case_key
 ),
@@ -128,12 +115,8 @@ described as (
         coalesce(u.patient_key, k.case_key) as patient_key,
         coalesce(u.jaw, case when k.has_upper_tooth then 'upper' else 'lower' end) as jaw,
         coalesce(u.setting, 'patient') as setting,
-        case when not list_contains(u.fields_aside, 'surgery_date') then u.surgery_date end
-            as surgery_date,
-        coalesce(
-            case when not list_contains(u.fields_aside, 'delivery_date') then u.delivery_date end,
-            f.delivery_date
-        ) as delivery_date,
+        u.surgery_date,
+        coalesce(u.delivery_date, f.delivery_date) as delivery_date,
         u.operator_code,
         coalesce(u.operator_level, 'not known') as operator_level,
         u.guide_code,
@@ -151,7 +134,7 @@ described as (
         coalesce(s.count_visits, 0) as count_visits,
         k.count_held_rows
     from known as k
-    left join usable as u on k.case_key = u.case_key
+    left join described_once as u on k.case_key = u.case_key
     left join with_plan as p on k.case_key = p.case_key
     left join with_achieved as a on k.case_key = a.case_key
     left join first_denture as f on k.case_key = f.case_key

@@ -10,8 +10,7 @@ select
     count(r.midline_mm) as count_readings,
     coalesce(max(r.resolution_mm), max(try_cast(t.resolution_mm as double)))
     / sqrt(12 * count(*)) as reading_sd_mm
-from staged.cast_readings as r
+from checked.usable_cast_readings as r
 left join reference.tools as t on r.tool = t.tool
-anti join checked.held as h on r.row_id = h.row_id
 where r.side is not null and r.state is not null and r.case_key is not null
 group by r.case_key, r.side, coalesce('cast_' || r.tool, 'unknown'), r.state

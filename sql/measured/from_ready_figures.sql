@@ -11,8 +11,7 @@ with signs as (
             false
         )
             as is_directed
-    from staged.deviations as d
-    anti join checked.held as h on d.row_id = h.row_id
+    from checked.usable_deviations as d
     where d.implant_key is not null and d.side is not null
 ),
 

@@ -14,7 +14,6 @@ select
     max(s.planned_length_mm) as recorded_planned_length_mm,
     max(s.placed_length_mm) as recorded_placed_length_mm,
     max(s.diameter_mm) as diameter_mm
-from staged.implants as s
-anti join checked.held as h on s.row_id = h.row_id
+from checked.usable_implants as s
 where s.implant_key is not null
 group by s.case_key, s.implant_key, coalesce(s.achieved_source, 'unknown')

@@ -2,6 +2,7 @@
 -- From parallel pins of length P: frontal convergence = 2 asin((entry - tip)/(2 P)), tip corrected for a
 -- known sagittal difference s: tip' = sqrt(tip^2 - (P sin s)^2). Both planes give the angle:
 -- atan sqrt(tan^2 frontal + tan^2 sagittal). One plane alone is a lower bound, never the angle.
+-- Pins show one plane only; the sagittal difference of the same state is taken from another reading.
 -- Grain: case_key, achieved_source, state.
 with wide as (
     select
@@ -20,13 +21,36 @@ with wide as (
     group by v.case_key, v.achieved_source, v.state
 ),
 
+sagittal as (
+    select
+        w.case_key,
+        w.state,
+        arg_min(w.sagittal_deg, coalesce(o.place_in_order::integer, 99)) as sagittal_deg
+    from wide as w
+    left join reference.source_order as o on o.basis = 'pair' and w.achieved_source = o.achieved_source
+    where w.sagittal_deg is not null
+    group by w.case_key, w.state
+),
+
+with_sagittal as (
+    select
+        w.* replace (
+            coalesce(w.sagittal_deg, case when w.tip_mm is not null then s.sagittal_deg end)
+                as sagittal_deg
+        ),
+        w.tip_mm is not null and w.sagittal_deg is null and s.sagittal_deg is not null
+            as is_sagittal_borrowed
+    from wide as w
+    left join sagittal as s on w.case_key = s.case_key and w.state = s.state
+),
+
 from_pins as (
     select
         w.*,
         sqrt(
             greatest(w.tip_mm ^ 2 - (w.pin_mm * sin(radians(coalesce(w.sagittal_deg, 0)))) ^ 2, 0)
         ) as tip_in_plane_mm
-    from wide as w
+    from with_sagittal as w
 ),
 
 planes as (
@@ -68,6 +92,7 @@ select
     p.spacing_mm,
     p.count_readings,
     p.is_from_pins,
+    p.is_sagittal_borrowed,
     p.angle_deg is null
     and (p.sagittal_deg is null) <> (coalesce(p.convergence_deg, p.frontal_size_deg) is null)
         as is_one_plane

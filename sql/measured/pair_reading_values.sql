@@ -16,8 +16,7 @@ select
     avg(abs(r.value)) as size_value,
     avg(r.pin_length_mm) as pin_length_mm,
     count(*) as count_readings
-from staged.pair_readings as r
-anti join checked.held as h on r.row_id = h.row_id
+from checked.usable_pair_readings as r
 where
     r.value is not null
     and r.quantity is not null

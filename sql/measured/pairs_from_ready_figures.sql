@@ -17,9 +17,8 @@ select
     s.planned_pair_angle_deg as planned_angle_deg,
     s.achieved_pair_angle_deg as achieved_angle_deg,
     'a ready-made angle, as the sheet gives it: its two planes are not known' as basis_note
-from staged.cases as s
+from checked.usable_cases as s
 inner join measured.cases as c on s.case_key = c.case_key
 left join source_of_case as o on s.case_key = o.case_key
-anti join checked.held as h on s.row_id = h.row_id
 where coalesce(s.planned_pair_angle_deg, s.achieved_pair_angle_deg) is not null
 qualify row_number() over (partition by s.case_key order by s.row_id desc) = 1

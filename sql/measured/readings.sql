@@ -27,7 +27,6 @@ select
     p.achieved_axis_y,
     p.achieved_axis_z
 from checked.poses as p
-inner join staged.implants as s on p.row_id = s.row_id
+inner join checked.usable_implants as s on p.row_id = s.row_id
 inner join measured.cases as c on p.case_key = c.case_key
-anti join checked.held as h on p.row_id = h.row_id
 where p.side is not null and p.implant_key is not null

@@ -1,5 +1,6 @@
 -- What the treating clinician should know now, not at the meeting: altered sensation, a lost implant, an
 -- implant deeper than planned by more than the clinic's margin. Whatever the cycle. Grain: one a row.
+-- Read from every row, also one that is set aside: a wrong date must not hide a numb lip.
 with happened as (
     select
         e.case_key,
