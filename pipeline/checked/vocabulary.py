@@ -1,0 +1,44 @@
+"""The few words the check tables are written in."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+Level = Literal["row", "pair", "case", "set"]
+Reach = Literal["cell", "row", "case", "set"]
+Severity = Literal["stop", "hold", "warn"]
+Outcome = Literal["error", "not applicable", "failed", "passed"]
+
+RUN_DATE = "$run_date"
+"""A limit that is the day of the run."""
+
+ROW_TABLE = "checked.row_evidence"
+"""The one evidence table with rows of every sheet."""
+
+SLOTS = frozenset(
+    {"row_number", "field", "value", "size", "low", "high", "sheet", "allowed"}
+)
+"""What a sentence may hold: ``size`` is the value without its sign."""
+
+PROBLEMS = frozenset(
+    {"empty", "not_a_number", "not_whole", "qualified", "not_a_day", "not_a_code"}
+)
+"""Kinds of ``staged.problems``; ``empty`` also means a required cell said missing."""
+
+LEVELS_OF_REACH: dict[str, frozenset[str]] = {
+    "cell": frozenset({"row"}),
+    "row": frozenset({"row"}),
+    "case": frozenset({"row", "pair", "case"}),
+    "set": frozenset({"set"}),
+}
+"""What a check of a level can set aside."""
+
+GEOMETRY_SHEETS = (
+    "implants",
+    "deviations",
+    "cast_readings",
+    "pair_readings",
+    "films",
+    "landmarks",
+)
+"""Sheets whose rows are set aside when a whole case is in doubt."""
