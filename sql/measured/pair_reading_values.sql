@@ -7,7 +7,7 @@ select
     r.quantity,
     avg(
         case
-            when r.quantity <> 'frontal_angle' or r.value < 0 then r.value
+            when r.quantity <> 'frontal_angle' or r.value <= 0 then r.value
             when r.converging is null then null
             when r.converging then r.value
             else -r.value

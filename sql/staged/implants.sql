@@ -50,6 +50,16 @@ select
     t.source,
     t.row_number,
     t.row_key,
+    coalesce(
+        t.site,
+        case
+            when
+                min(t.tooth) over (partition by t.case_key, t.side) is not distinct from max(t.tooth)
+                    over (partition by t.case_key, t.side)
+                then t.side
+            else t.tooth
+        end
+    ) as implant_key,
     t.case_key,
     t.side,
     t.tooth,
@@ -82,15 +92,5 @@ select
     t.reading,
     t.outcome,
     t.guide_used,
-    t.deliberate_change,
-    coalesce(
-        t.site,
-        case
-            when
-                min(t.tooth) over (partition by t.case_key, t.side) is not distinct from max(t.tooth)
-                    over (partition by t.case_key, t.side)
-                then t.side
-            else t.tooth
-        end
-    ) as implant_key
+    t.deliberate_change
 from typed as t

@@ -1,0 +1,95 @@
+"""Every table holds to its contract: columns, types, order, grain, no NaN."""
+
+import pytest
+
+from pipeline.reference import load
+from pipeline.staged.problems import staged_name
+from tests.audits import opened
+
+CONTRACT_TABLES = sorted({row["table"] for row in load.rows("columns")})
+
+GRAINS = {
+    "measured.cases": "case_key",
+    "measured.implants": "case_key, implant_key, basis, achieved_source",
+    "measured.pairs": "case_key, basis, achieved_source",
+    "measured.readings": "row_id",
+    "summarised.accuracy": "measure, group_by, group_value",
+    "summarised.criteria": "criterion",
+    "summarised.verdicts": "measure, comparison_set",
+    "summarised.completeness": "stage",
+    "checked.findings": "finding_id",
+    "checked.results": "check_id, sheet",
+    "checked.held": "row_id",
+    "staged.problems": "row_id, field",
+    "staged.completeness": "sheet, field",
+}
+
+HEAD = ["row_id", "source", "row_number", "row_key"]
+
+
+@pytest.mark.parametrize("table", CONTRACT_TABLES)
+def test_a_table_has_exactly_the_columns_and_types_that_are_promised(demo, table):
+    promised = [
+        (row["column"], row["type"])
+        for row in load.rows("columns")
+        if row["table"] == table
+    ]
+    with opened(demo) as audit:
+        assert audit.columns(table) == promised
+
+
+@pytest.mark.parametrize("table", CONTRACT_TABLES)
+def test_a_column_that_is_never_null_never_is(demo, table):
+    never = [
+        row["column"]
+        for row in load.rows("columns")
+        if row["table"] == table and row["null_means"] == "never"
+    ]
+    with opened(demo) as audit:
+        counts = ", ".join(f'count(*) filter ("{c}" is null)' for c in never)
+        found = audit.run(f"select {counts} from {table}")[0] if never else ()
+    assert dict(zip(never, found, strict=True)) == dict.fromkeys(never, 0)
+
+
+@pytest.mark.parametrize("sheet", load.sheets())
+def test_a_staged_sheet_has_a_column_a_field_in_the_order_of_the_fields(demo, sheet):
+    keyed = {"implants", "deviations", "films"}
+    head = [*HEAD, "implant_key"] if sheet in keyed else HEAD
+    fields = [staged_name(field) for field in load.fields(sheet)]
+    with opened(demo) as audit:
+        names = [name for name, _ in audit.columns(f"staged.{sheet}")]
+    assert names == head + fields
+
+
+@pytest.mark.parametrize("table", sorted(GRAINS))
+def test_a_table_has_one_row_a_grain(demo, table):
+    with opened(demo) as audit:
+        twice = audit.run(
+            f"select {GRAINS[table]} from {table} group by all having count(*) > 1"
+        )
+    assert twice == []
+
+
+def test_no_number_of_any_table_is_nan_or_infinite(demo):
+    with opened(demo) as audit:
+        for table in audit.tables():
+            numbers = [
+                n for n, kind in audit.columns(table) if kind in {"DOUBLE", "FLOAT"}
+            ]
+            if numbers:
+                bad = " + ".join(
+                    f'count(*) filter (not isfinite("{n}"))' for n in numbers
+                )
+                assert audit.value(f"select {bad} from {table}") == 0, table
+
+
+def test_one_preferred_record_an_implant_and_a_pair(demo):
+    with opened(demo) as audit:
+        for table, key in (
+            ("measured.implants", "case_key, implant_key"),
+            ("measured.pairs", "case_key"),
+        ):
+            counts = audit.run(
+                f"select count(*) filter (is_preferred) from {table} group by {key}"
+            )
+            assert set(counts) == {(1,)}, table
