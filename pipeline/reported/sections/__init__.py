@@ -1,0 +1,1 @@
+"""The sections of the pages, one file each, with the charts that belong to them."""

@@ -1,0 +1,39 @@
+"""How many cases there are, and how far their records go."""
+
+from __future__ import annotations
+
+from pipeline.reported.audit_tables import AuditTables
+from pipeline.reported.section import Section
+
+
+def content(audit: AuditTables) -> Section:
+    """Return the stages with n of N, the denominator, and the rows set aside."""
+    words = audit.words
+    stages = [
+        {
+            "name": words.code("stage", row["stage"]),
+            "n": row["count_cases"],
+            "of": words.n_of(row["count_cases"], row["count_expected"]),
+            "share": _share(row["count_cases"], row["count_expected"]),
+        }
+        for row in audit.completeness
+    ]
+    n_patients = len({case["patient_key"] for case in audit.cases})
+    return Section(
+        {
+            "stages": stages,
+            "about": words(
+                "completeness.about",
+                cases=words.count("case", len(audit.cases)),
+                patients=words.count("patient", n_patients),
+                implants=words.count("implant", len(audit.implants)),
+            ),
+            "set_aside": words(
+                "completeness.set_aside", rows=words.count("row", len(audit.held))
+            ),
+        }
+    )
+
+
+def _share(n: int, total: int) -> float:
+    return round(100 * n / total, 1) if total else 0.0

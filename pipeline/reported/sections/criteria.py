@@ -1,0 +1,89 @@
+"""The clinic's criteria: target, met n of N with its interval, reached or not."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.room import Room, first_side
+from pipeline.reported.section import Section
+from pipeline.reported.sections import pairs
+from pipeline.reported.wording import limit, measures, percent
+
+
+def content(audit: AuditTables) -> Section:
+    """Return the criteria lines of the first side."""
+    lines = main_lines(audit.criteria)
+    room = room_of(audit).criteria
+    return Section(
+        {
+            "lines": [line(audit, row) for row in lines[:room]],
+            "n_more": max(0, len(lines) - room),
+            "measured_by": one_source(audit, lines),
+            "are_all_examples": bool(lines) and all(row["is_example"] for row in lines),
+        }
+    )
+
+
+def room_of(audit: AuditTables) -> Room:
+    """Return what fits the first side of this audit."""
+    return first_side(
+        harm_by_kind=list(Counter(row["kind"] for row in audit.harm).values()),
+        criteria=[row["criterion"] for row in main_lines(audit.criteria)],
+        has_plots=len(audit.pairs) >= pairs.FEWEST,
+    )
+
+
+def main_lines(rows: Sequence[Row]) -> list[Row]:
+    """Return the line over all cases of each criterion, or the groups it is set for.
+
+    The clinic's own criteria come before the examples that were shipped.
+    """
+    with_overall = {row["criterion"] for row in rows if row["group_by"] == "overall"}
+    kept = [
+        row
+        for row in rows
+        if row["group_by"] == "overall" or row["criterion"] not in with_overall
+    ]
+    return sorted(kept, key=lambda row: bool(row["is_example"]))
+
+
+def one_source(audit: AuditTables, rows: Sequence[Row]) -> str:
+    """Return how all lines were measured when it is the same for all, else nothing."""
+    said = {audit.words.sources(row["sources"]) for row in rows}
+    return said.pop() if len(said) == 1 else ""
+
+
+def line(audit: AuditTables, row: Row) -> Row:
+    """Return one criterion in words."""
+    words = audit.words
+    known = measures()[row["measure"]]
+    text = limit(row["limit_value"], known.digits) + words.unit(known.unit)
+    target = (
+        None if row["target_percent"] is None else percent(row["target_percent"] / 100)
+    )
+    group = ""
+    if row["group_by"] != "overall":
+        group = words.code("group_value", row["group_value"])
+    return {
+        "criterion": row["criterion"],
+        "about": words("criteria.about", label=known.label, limit=text),
+        "group": group,
+        "sources": words.sources(row["sources"]),
+        "target": target or words("criteria.no_target"),
+        "met": words.n_of(row["n_met"], row["n_total"]),
+        "share": percent(row["share"]),
+        "interval": ""
+        if row["share_low"] is None
+        else words.percent_interval(row["share_low"], row["share_high"]),
+        "patients": words.n_of(row["n_patients_all_met"], row["n_patients"]),
+        "is_example": row["is_example"],
+        "reached": words.code(
+            "reached", "example" if row["is_example"] else row["reached"]
+        ),
+        "sign": words.code(
+            "reached_sign", "example" if row["is_example"] else row["reached"]
+        ),
+        "note": "" if row["is_example"] else row["note"] or "",
+    }

@@ -1,0 +1,49 @@
+"""What this page is, of which cases and from which run."""
+
+from __future__ import annotations
+
+from pipeline.reported.audit_tables import AuditTables
+from pipeline.reported.section import Section
+
+
+def content(audit: AuditTables) -> Section:
+    """Return title, cycle, frozen data time, version and run."""
+    run, words = audit.run, audit.words
+    days = [case["surgery_date"] for case in audit.cases if case["surgery_date"]]
+    facts = [
+        ("cycle", cycle_name(audit)),
+        ("frozen", words("header.moment_utc", moment=words.moment(run["run_at"]))),
+        (
+            "version",
+            words(
+                "header.version_and_run",
+                version=run["version"],
+                run=str(run["run_id"])[:8],
+            ),
+        ),
+    ]
+    if days:
+        operated = words(
+            "header.from_to", first=words.day(min(days)), last=words.day(max(days))
+        )
+        facts.insert(1, ("operated", operated))
+    return Section(
+        {
+            "title": audit.title or words("header.title"),
+            "facts": [(words(f"header.fact.{key}"), value) for key, value in facts],
+            "is_titled": bool(audit.title),
+        }
+    )
+
+
+def cycle_name(audit: AuditTables) -> str:
+    """Return the name of the cycle, with its days where it has any."""
+    run, words = audit.run, audit.words
+    if run["cycle_from"] is None or run["cycle_to"] is None:
+        return words.code("cycle", run["cycle"])
+    days = words(
+        "header.from_to",
+        first=words.day(run["cycle_from"]),
+        last=words.day(run["cycle_to"]),
+    )
+    return f"{run['cycle']} ({days})"

@@ -1,0 +1,65 @@
+"""The primary measures against published figures, in one sentence each."""
+
+from __future__ import annotations
+
+from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.matching import set_words
+from pipeline.reported.section import Section
+from pipeline.reported.wording import measures
+
+STAND_IN = "achieved_angle_deg"
+"""The measure for which only studies of bridges between teeth were found."""
+
+MOST_ON_PAPER = 4
+"""Verdicts on the second side; the largest comparisons come first."""
+
+
+def content(audit: AuditTables) -> Section:
+    """Return the verdicts, those with most patients first."""
+    order = list(measures())
+    found = sorted(
+        audit.verdicts[:MOST_ON_PAPER], key=lambda row: order.index(row["measure"])
+    )
+    rest = audit.verdicts[MOST_ON_PAPER:]
+    return Section(
+        {
+            "verdicts": [verdict(audit, row) for row in found],
+            "rest": [verdict(audit, row) for row in rest],
+        }
+    )
+
+
+def verdict(audit: AuditTables, row: Row) -> Row:
+    """Return one verdict in words, with patients beside implants."""
+    words = audit.words
+    known = measures()[row["measure"]]
+    label, caution = set_words(audit, row["comparison_set"])
+    noun = "implant" if known.place == "implants" else "pair"
+    code = str(row["verdict"]).replace(" ", "_")
+    has_interval = row["mean_low"] is not None
+    numbers = words(
+        "verdict.numbers" if has_interval else "verdict.numbers_no_interval",
+        mean=words.value(known.name, row["mean"]),
+        interval=words.interval(known.name, row["mean_low"], row["mean_high"]),
+        n=words.count(noun, row["n_implants"]),
+        patients=words.count("patient", row["n_patients"]),
+    )
+    return {
+        "measure": known.label,
+        "code": code,
+        "word": words.code("verdict.word", code),
+        "sign": words.code("verdict.sign", code),
+        "set": label,
+        "numbers": numbers,
+        "published": words(
+            "verdict.published",
+            band=words.interval(known.name, row["band_low"], row["band_high"]),
+            floor=words.size(known.name, row["floor"]),
+        ),
+        "sentence": row["sentence"],
+        "is_provisional": bool(row["is_provisional"]),
+        "is_better": code == "better",
+        "is_stand_in": row["measure"] == STAND_IN,
+        "caution": caution,
+        "sources": words.sources(row["sources"]),
+    }
