@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pipeline.errors import UnreadableSheet
+from pipeline.records.headings import plain_heading
 from pipeline.records.store import fields_of
 from pipeline.reference import load
 
@@ -15,11 +15,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from pipeline.records.read import SheetRead
-
-
-def plain_heading(heading: str) -> str:
-    """Return a heading as it is compared: trimmed, lower case, words joined by _."""
-    return re.sub(r"[\s\-]+", "_", heading.strip().lower())
 
 
 @dataclass(frozen=True)
@@ -30,7 +25,8 @@ class Incoming:
         sheet: the record sheet.
         rows: one text column a field, '' where the column is not there, plus
             other_cells (JSON) and row_number.
-        headings: the heading at each column position; '' for a dropped column.
+        headings: the heading at each column of the file, A first; '' for a column
+            that is dropped or empty.
         dropped: what the dropped identifying columns hold, such as "a name".
         unknown: headings that are not fields; their cells are kept.
     """
@@ -84,11 +80,15 @@ def incoming_of(sheet: str, read: SheetRead, *, source: str) -> Incoming:
     rows = pd.DataFrame(columns, index=read.rows.index)
     rows["row_number"] = read.row_numbers
     rows["other_cells"] = _other_cells(read, other)
-    shown = tuple("" if i in dropped else h for i, h in enumerate(read.headings))
+    shown = [""] * int(read.column_numbers.max(initial=0))
+    for i, (heading, place) in enumerate(
+        zip(read.headings, read.column_numbers, strict=True)
+    ):
+        shown[place - 1] = "" if i in dropped else heading
     return Incoming(
         sheet,
         rows,
-        shown,
+        tuple(shown),
         tuple(dict.fromkeys(dropped.values())),
         tuple(read.headings[i] for i in other if read.headings[i].strip()),
     )
