@@ -91,7 +91,7 @@ class Warehouse:
         read_only: bool = False,
     ) -> None:
         self.path = path
-        config = {"threads": os.cpu_count() or 1}
+        config: dict[str, Any] = {"threads": os.cpu_count() or 1}
         with _translated(path):
             self._connection = duckdb.connect(":memory:", config=config)
             if path is not None:
@@ -219,6 +219,8 @@ class Warehouse:
         tree = json.loads(self.value("select json_serialize_sql($q)", {"q": select}))
         if tree["error"]:
             raise NotOneSelect(tree["error_message"])
+        if len(tree["statements"]) != 1:
+            raise NotOneSelect("more than one statement")
         found: set[str] = set()
         todo: list[Any] = [tree]
         while todo:
