@@ -188,8 +188,9 @@ def demo(folder: Path, say: Say) -> int:
     audit = audits.create_folder(folder)
     say(f"The invented clinic, in {audit.folder}")
     for path in sorted((bundled("synthetic_data") / "clinic").iterdir()):
-        own = audit.folder if path.name in {"criteria.csv", "actions.csv"} else None
-        shutil.copy(path, own or audit.records_folder)
+        shutil.copy(path, audit.records_folder)
+    for path in sorted((bundled("synthetic_data") / "audit").iterdir()):
+        shutil.copy(path, audit.folder)
     return run(folder, "reported", Wishes(), say)
 
 
