@@ -14,6 +14,7 @@ import hmac
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping
+from functools import cache
 from pathlib import Path
 
 from pipeline.audit import Settings, read_key
@@ -31,12 +32,17 @@ def normal_form(number: str) -> str:
     Trimmed, Unicode NFKC, letters as they are, leading zeros kept, and 123.0, as a
     spreadsheet writes a number, taken for 123. A word for a missing value is empty.
     """
-    text = unicodedata.normalize("NFKC", number).strip()
-    text = re.sub(r"\s+", " ", text)
-    text = re.sub(r"^(\d+)\.0+$", r"\1", text)
+    text = number if number.isascii() else unicodedata.normalize("NFKC", number)
+    text = " ".join(text.split())
+    if text.endswith("0"):
+        text = _AS_WRITTEN_BY_A_SPREADSHEET.sub(r"\1", text)
     return "" if text.lower() in _said_missing() else text
 
 
+_AS_WRITTEN_BY_A_SPREADSHEET = re.compile(r"^(\d+)\.0+$")
+
+
+@cache
 def _said_missing() -> frozenset[str]:
     return frozenset(row["word"] for row in load.rows("said_missing"))
 
@@ -66,7 +72,7 @@ class Codebook:
         if not normal:
             return ""
         digest = hmac.digest(self._key, f"{kind}:{normal}".encode(), "sha256")
-        return base64.b32encode(digest).decode("ascii").lower()[:LENGTH]
+        return base64.b32encode(digest[:10]).decode("ascii").lower()[:LENGTH]
 
     def codes_of(self, kind: str, numbers: Iterable[str]) -> dict[str, str]:
         """Return number as written -> code, for the distinct numbers given."""

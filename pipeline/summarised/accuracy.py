@@ -25,7 +25,7 @@ def make_accuracy(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
         _row(measure, group_by, group_value, values)
         for measure in measures()
         for group_by, group_value, values in audited.groups(measure)
-        if not values.rows.empty
+        if not values.is_empty
     ]
     write(warehouse, TABLE, rows)
 

@@ -33,7 +33,7 @@ def make_verdicts(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
             if not measure.is_primary or band is None:
                 continue
             matched = _matching(audited.of(measure), chosen)
-            if not matched.rows.empty:
+            if not matched.is_empty:
                 rows.append(_row(chosen, measure, matched, band))
     write(warehouse, TABLE, rows)
 
@@ -69,9 +69,8 @@ def floor_of(measure: Measure) -> float:
 
 def _matching(values: Values, chosen: Mapping[str, str]) -> Values:
     for name in CONDITIONS:
-        if chosen[name] and not values.rows.empty:
-            allowed = chosen[name].split("|")
-            values = values.where(values.rows[name].isin(allowed))
+        if chosen[name]:
+            values = values.having(name, chosen[name].split("|"))
     return values
 
 

@@ -36,8 +36,8 @@ def make_criteria(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
         values = audited.of(measure)
         group_by = criterion["group_by"] or "overall"
         group_value = criterion["group_value"] or "all"
-        if group_by != "overall" and not values.rows.empty:
-            values = values.where(values.rows[group_by] == group_value)
+        if group_by != "overall":
+            values = values.having(group_by, [group_value])
         rows.append(_row(criterion, measure, (group_by, group_value), values))
     write(warehouse, TABLE, rows)
 
@@ -53,7 +53,7 @@ def _row(
     target_percent = float(target) if target not in {"", None} else None
     is_met = np.abs(values.numbers) <= limit
     share = clustered_share(is_met, values.patients)
-    all_met = values.rows.assign(is_met=is_met).groupby("patient")["is_met"].all()
+    missed = np.unique(values.patients[~is_met])
     return {
         "criterion": criterion["criterion"],
         "measure": measure.measure,
@@ -65,7 +65,7 @@ def _row(
         "n_met": share.count_met,
         "n_total": share.n_values,
         "n_patients": share.n_clusters,
-        "n_patients_all_met": int(all_met.sum()),
+        "n_patients_all_met": share.n_clusters - len(missed),
         "share": share.share,
         "share_low": share.low,
         "share_high": share.high,

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from pipeline.summarised.accuracy import write
-from pipeline.summarised.values import Audited, Values, measures
+from pipeline.summarised.values import SOURCE, Audited, Values, measures
 from pipeline.tables import makes
 from pipeline.warehouse import Warehouse
 
@@ -46,9 +46,8 @@ def _missed(
     for criterion in signed:
         values = audited.all_sources(known[criterion["measure"]])
         limit = float(criterion["limit"])
-        if criterion["group_by"] and not values.rows.empty:
-            group = values.rows[criterion["group_by"]] == criterion["group_value"]
-            values = values.where(group)
+        if criterion["group_by"] not in {"", "overall"}:
+            values = values.having(criterion["group_by"], [criterion["group_value"]])
         beyond = values.where(np.abs(values.numbers) > limit)
         yield from _rows(beyond, f"beyond: {criterion['criterion']}", limit)
 
@@ -57,10 +56,8 @@ def _largest(audited: Audited) -> Iterator[dict[str, Any]]:
     for measure in measures():
         if measure.is_primary:
             values = audited.of(measure)
-            top = values.rows.sort_values(
-                ["value", "case_key"], ascending=[False, True]
-            )
-            shown = Values(measure, top.head(LARGEST), values.sources)
+            largest = np.argsort(-values.numbers, kind="stable")[:LARGEST]
+            shown = Values(measure, values.table, values.index[largest], values.sources)
             yield from _rows(shown, "among the largest of this audit", None)
 
 
@@ -74,5 +71,5 @@ def _rows(values: Values, reason: str, limit: float | None) -> Iterator[dict[str
             "value": row["value"],
             "limit_value": limit,
             "is_deliberate_change": bool(row.get("is_deliberate_change", False)),
-            "sources": row["source_words"],
+            "sources": row[SOURCE],
         }

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.reference import load
 
@@ -19,6 +20,11 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from pipeline.warehouse import Warehouse
+
+SOURCE = "source_words"
+NOT_KNOWN = "not known"
+KEPT = ("case_key", "patient_key", "side", "jaw", "is_deliberate_change")
+"""Columns a summary needs beside the measures and the groups."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,43 +54,93 @@ def measures() -> tuple[Measure, ...]:
     )
 
 
+class _Table:
+    """A summarised table as arrays: words and keys as small integers with their names."""
+
+    def __init__(self, frame: pd.DataFrame) -> None:
+        self.frame = frame
+        self.codes: dict[str, NDArray[np.intp]] = {}
+        self.names: dict[str, NDArray[Any]] = {}
+
+    def coded(self, column: str) -> tuple[NDArray[np.intp], NDArray[Any]]:
+        """Return each row's integer for a word column, and the words by integer."""
+        if column not in self.codes:
+            words = self.frame[column].astype(object).fillna(NOT_KNOWN)
+            codes, names = words.factorize(sort=True)
+            self.codes[column], self.names[column] = codes, np.asarray(names)
+        return self.codes[column], self.names[column]
+
+    def numbers(self, column: str) -> NDArray[np.float64]:
+        """Return a column of numbers, NaN where null."""
+        return self.frame[column].to_numpy(dtype=np.float64, na_value=np.nan)
+
+
 @dataclass(frozen=True)
 class Values:
     """Values of one measure that may share a mean.
 
     Attributes:
         measure: the measure.
-        rows: case_key, patient (integer label), value and the group columns.
+        table: the table its rows stand in.
+        index: the rows, shape (n,).
         sources: basis and source in words.
     """
 
     measure: Measure
-    rows: pd.DataFrame
+    table: _Table
+    index: NDArray[np.intp]
     sources: str
 
     @property
-    def numbers(self) -> np.ndarray[Any, np.dtype[np.float64]]:
-        """The values, shape (n,)."""
-        return self.rows["value"].to_numpy(dtype=np.float64)
+    def is_empty(self) -> bool:
+        """There is no value."""
+        return not len(self.index)
 
     @property
-    def patients(self) -> np.ndarray[Any, np.dtype[np.int64]]:
+    def numbers(self) -> NDArray[np.float64]:
+        """The values, shape (n,)."""
+        return self.table.numbers(self.measure.measure)[self.index]
+
+    @property
+    def patients(self) -> NDArray[np.intp]:
         """An integer label of the patient of each value, shape (n,)."""
-        return self.rows["patient"].to_numpy(dtype=np.int64)
+        return self.table.coded("patient_key")[0][self.index]
 
     @property
     def n_cases(self) -> int:
         """Number of treated jaws."""
-        return int(self.rows["case_key"].nunique())
+        return len(np.unique(self.table.coded("case_key")[0][self.index]))
 
     @property
     def n_patients(self) -> int:
         """Number of persons."""
-        return int(self.rows["patient"].nunique())
+        return len(np.unique(self.patients))
 
-    def where(self, keep: Any) -> Values:
-        """Return the values of the rows to keep."""
-        return Values(self.measure, self.rows[keep], self.sources)
+    @property
+    def rows(self) -> pd.DataFrame:
+        """The rows of the table with a column ``value``."""
+        return self.table.frame.iloc[self.index].assign(value=self.numbers)
+
+    def where(self, keep: NDArray[np.bool_]) -> Values:
+        """Return the values to keep, given one flag a value."""
+        return Values(self.measure, self.table, self.index[keep], self.sources)
+
+    def having(self, column: str, words: list[str]) -> Values:
+        """Return the values whose word in a column is one of ``words``."""
+        codes, names = self.table.coded(column)
+        return self.where(np.isin(names, words)[codes[self.index]])
+
+    def words(self, column: str) -> list[str]:
+        """Return the different words of a column, sorted."""
+        codes, names = self.table.coded(column)
+        return [str(names[i]) for i in np.unique(codes[self.index])]
+
+    def by(self, column: str) -> Iterator[tuple[str, Values]]:
+        """Yield (word, values) for each word of a column, sorted."""
+        codes, names = self.table.coded(column)
+        own = codes[self.index]
+        for i in np.unique(own):
+            yield str(names[i]), self.where(own == i)
 
 
 class Audited:
@@ -96,38 +152,41 @@ class Audited:
     """
 
     def __init__(self, warehouse: Warehouse, *, merge_sources: bool) -> None:
-        self._frames = {
-            "implants": warehouse.frame("select * from summarised.implant_values"),
-            "pairs": warehouse.frame("select * from summarised.pair_values"),
-        }
-        for frame in self._frames.values():
-            frame["patient"] = frame["patient_key"].factorize()[0]
-            frame["source_words"] = frame["basis"] + ", " + frame["achieved_source"]
+        self._tables = {}
+        for place in ("implants", "pairs"):
+            name = f"summarised.{place.removesuffix('s')}_values"
+            wanted = {*KEPT, *(row["measure"] for row in load.rows("measures"))}
+            wanted |= {row["column"] for row in load.rows("groupings")}
+            columns = [
+                column for column, _ in warehouse.columns(name) if column in wanted
+            ]
+            frame = warehouse.frame(
+                f"select {', '.join(columns)},"
+                f" basis || ', ' || achieved_source as {SOURCE} from {name}"
+                " order by case_key, basis, achieved_source"
+            )
+            self._tables[place] = _Table(frame)
         self._merge = merge_sources
 
     def all_sources(self, measure: Measure) -> Values:
         """Return every value of a measure, whatever its source."""
-        frame = self._frames[measure.place]
-        rows = frame[frame[measure.measure].notna()]
-        rows = rows.assign(value=rows[measure.measure])
-        words = sorted(rows["source_words"].unique())
-        return Values(measure, rows, "; ".join(words))
+        table = self._tables[measure.place]
+        index = np.flatnonzero(~np.isnan(table.numbers(measure.measure)))
+        values = Values(measure, table, index, "")
+        return Values(measure, table, index, "; ".join(values.words(SOURCE)))
 
     def of(self, measure: Measure) -> Values:
         """Return the values that may share a mean: one source, or all if merged."""
         everything = self.all_sources(measure)
-        if self._merge or everything.rows.empty:
+        if self._merge or everything.is_empty:
             return everything
-        counts = everything.rows["source_words"].value_counts()
-        first = min(counts.index[counts == counts.max()])
-        kept = everything.where(everything.rows["source_words"] == first)
-        return Values(measure, kept.rows, first)
+        most = max(self.by_source(measure), key=lambda pair: len(pair[1].index))
+        return most[1]
 
     def by_source(self, measure: Measure) -> Iterator[tuple[str, Values]]:
-        """Yield each source apart."""
-        everything = self.all_sources(measure)
-        for words, rows in everything.rows.groupby("source_words"):
-            yield str(words), Values(measure, rows, str(words))
+        """Yield each source apart, sorted by its words."""
+        for words, values in self.all_sources(measure).by(SOURCE):
+            yield words, Values(measure, values.table, values.index, words)
 
     def groups(self, measure: Measure) -> Iterator[tuple[str, str, Values]]:
         """Yield (group_by, group_value, values) for every grouping of groupings.csv."""
@@ -139,7 +198,6 @@ class Audited:
             elif column == "achieved_source":
                 for words, apart in self.by_source(measure):
                     yield name, words, apart
-            elif column in values.rows:
-                known = values.rows[column].fillna("not known")
-                for group in sorted(known.unique()):
-                    yield name, str(group), values.where(known == group)
+            elif column in values.table.frame:
+                for word, group in values.by(column):
+                    yield name, word, group
