@@ -129,10 +129,18 @@ def _check(row: Mapping[str, str]) -> Check:
 
 
 def _for_each_sheet(check: Check) -> Iterable[Check]:
-    """Yield the check once a sheet it names: one, several joined by |, or all."""
+    """Yield the check once a sheet it names: one, several joined by |, or all.
+
+    A check of several sheets is written ``row-...``; each sheet's own name takes the
+    place of ``row``, so that every check_id is one check.
+    """
     names = load.sheets() if check.sheet == "all" else check.sheet.split("|")
+    if len(names) == 1:
+        yield check
+        return
     for sheet in names:
-        yield replace(check, sheet=sheet)
+        own = f"{sheet.replace('_', '-')}-{check.check_id.removeprefix('row-')}"
+        yield replace(check, check_id=own, sheet=sheet)
 
 
 @cache
@@ -145,6 +153,12 @@ def all_checks() -> tuple[Check, ...]:
         for row in load.rows(f"checks/{name}")
         for check in _for_each_sheet(_check(row))
     )
+
+
+@cache
+def by_id() -> Mapping[str, Check]:
+    """Return every check by its check_id, as results, findings and held name it."""
+    return {check.check_id: check for check in all_checks()}
 
 
 def slots_of(sentence: str) -> set[str]:
@@ -162,12 +176,12 @@ def faults(
         columns_of: columns of every table, by ``schema.table``.
     """
     found: list[str] = []
-    seen: set[tuple[str, str]] = set()
+    seen: set[str] = set()
     for check in checks:
-        name = f"{check.check_id} ({check.sheet})"
-        if (check.check_id, check.sheet) in seen:
+        name = check.check_id
+        if name in seen:
             found.append(f"{name}: the same check twice")
-        seen.add((check.check_id, check.sheet))
+        seen.add(name)
         found += [f"{name}: {fault}" for fault in _faults_of(check, columns_of)]
     return found
 

@@ -55,11 +55,15 @@ def make_findings(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
         warehouse.run(statement)
     addresses.make_cell_columns(warehouse)
     addresses.make_repeats(warehouse)
-    for checks in _of_one_kind(all_checks()):
-        for verdict in _judged(warehouse, checks, run_date):
-            _note_result(warehouse, verdict)
-            if verdict.outcome == "failed":
-                _add_findings(warehouse, verdict, run_date)
+    verdicts = [
+        verdict
+        for checks in _of_one_kind(all_checks())
+        for verdict in _judged(warehouse, checks, run_date)
+    ]
+    _note_results(warehouse, verdicts)
+    for verdict in verdicts:
+        if verdict.outcome == "failed":
+            _add_findings(warehouse, verdict, run_date)
     _make_held(warehouse)
     _make_cells_set_aside(warehouse)
     addresses.drop(warehouse)
@@ -85,12 +89,20 @@ def _rows(check: Check) -> str:
 def _judged(
     warehouse: Warehouse, checks: Sequence[Check], run_date: dt.date
 ) -> Iterator[Verdict]:
-    """Yield the verdict of every check of one evidence table."""
+    """Yield the verdict of every check of one evidence table.
+
+    A column without any value needs no judge: there is nothing to judge.
+    """
     rows = _rows(checks[0])
-    if not warehouse.value(f"select exists (from {rows})"):
-        yield from (Verdict(check, "not applicable", 0, 0) for check in checks)
-        return
-    for five in engine.fives(checks):
+    counts = ", ".join(f"count({sentences.judged(check)})" for check in checks)
+    found = warehouse.run(f"select {counts} from {rows}")[0]
+    with_values = []
+    for check, count in zip(checks, found, strict=True):
+        if count:
+            with_values.append(check)
+        else:
+            yield Verdict(check, "not applicable", 0, 0)
+    for five in engine.fives(with_values):
         columns = {
             f"{sentences.judged(check)} as {named(check.evidence)}" for check in five
         }
@@ -98,20 +110,22 @@ def _judged(
         yield from engine.judge(frame, five, run_date)
 
 
-def _note_result(warehouse: Warehouse, verdict: Verdict) -> None:
-    check = verdict.check
-    warehouse.run(
-        "insert into checked.results values ($check_id, $sheet, $severity, $outcome,"
-        " $count_failed, $count_judged)",
-        {
-            "check_id": check.check_id,
-            "sheet": check.sheet,
-            "severity": check.severity,
-            "outcome": verdict.outcome,
-            "count_failed": verdict.count_failed,
-            "count_judged": verdict.count_judged,
-        },
-    )
+def _note_results(warehouse: Warehouse, verdicts: Sequence[Verdict]) -> None:
+    """Fill checked.results: one row a check."""
+    values = [
+        value
+        for verdict in verdicts
+        for value in (
+            verdict.check.check_id,
+            verdict.check.sheet,
+            verdict.check.severity,
+            verdict.outcome,
+            verdict.count_failed,
+            verdict.count_judged,
+        )
+    ]
+    marks = ", ".join("(?, ?, ?, ?, ?, ?)" for _ in verdicts)
+    warehouse.run(f"insert into checked.results values {marks}", values)
 
 
 def _add_findings(warehouse: Warehouse, verdict: Verdict, run_date: dt.date) -> None:
@@ -130,7 +144,7 @@ def _add_findings(warehouse: Warehouse, verdict: Verdict, run_date: dt.date) -> 
     is_short = added < count if check.problem else added != count
     if count != verdict.count_failed or is_short:
         raise CountsDisagree(
-            f"{check.check_id} ({check.sheet}): {verdict.count_failed} rows were judged"
+            f"{check.check_id}: {verdict.count_failed} rows were judged"
             f" to fail, {count} selected, {added} found"
         )
 

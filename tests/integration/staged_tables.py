@@ -50,7 +50,7 @@ class GivenRecords:
         frame = pd.DataFrame(load.rows(name), dtype="str")
         self.warehouse.make_from_frame(f"reference.{name}", frame)
 
-    def add(self, sheet: str, source: str = "clinic.xlsx", **cells: Any) -> int:
+    def add(self, sheet: str, source: str = "clinic.xlsx", /, **cells: Any) -> int:
         """Add one row; cells are given as they are written. Return its row_id."""
         load_no = self._load_of(source, sheet)
         self._rows[load_no] = self._rows.get(load_no, 1) + 1
