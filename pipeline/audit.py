@@ -35,6 +35,23 @@ ALL_CASES = Cycle("all cases")
 
 
 @dataclass(frozen=True, slots=True)
+class PlanRules:
+    """The clinic's own rules for a plan that is not written down case by case.
+
+    Attributes:
+        site_rule_mm: distance of each site from the midline; None: no rule.
+        axis_rule: ``surveyor``: both axes are planned square to the occlusal plane,
+            so parallel; empty: no rule.
+    """
+
+    site_rule_mm: float | None = None
+    axis_rule: str = ""
+
+
+AXIS_RULES = ("surveyor",)
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """What audit.toml says.
 
@@ -47,6 +64,7 @@ class Settings:
         depth_margin_mm: an implant deeper than planned by more than this is
             named to the treating clinician.
         cycles: the audit cycles by name.
+        plan_rules: what fills a plan that no record holds.
     """
 
     audit_id: str
@@ -56,6 +74,7 @@ class Settings:
     merge_sources: bool
     depth_margin_mm: float
     cycles: dict[str, Cycle]
+    plan_rules: PlanRules
 
     def cycle(self, name: str | None) -> Cycle:
         """Return the cycle of that name, or all cases.
@@ -133,7 +152,7 @@ class Audit:
 
 
 def _settings(said: dict[str, Any]) -> Settings:
-    _refuse_unknown(said, {"audit", "summary", "cycle"}, "")
+    _refuse_unknown(said, {"audit", "summary", "cycle", "plan"}, "")
     part = said.get("audit", {})
     _refuse_unknown(part, {"audit_id", "title", "lead", "key_file"}, "audit.")
     summary = said.get("summary", {})
@@ -161,7 +180,37 @@ def _settings(said: dict[str, Any]) -> Settings:
             )
         ),
         cycles={cycle.name: cycle for cycle in map(_cycle, said.get("cycle", []))},
+        plan_rules=_plan_rules(said.get("plan", {})),
     )
+
+
+def _site_range_mm() -> tuple[float, float]:
+    """Return what a distance from the midline may be, as the check of casts says."""
+    from pipeline.reference import load
+
+    rows = {row["check_id"]: row for row in load.rows("checks/cast_readings")}
+    limits = rows["cast-readings-midline"]
+    return float(limits["low"]), float(limits["high"])
+
+
+def _plan_rules(said: dict[str, Any]) -> PlanRules:
+    _refuse_unknown(said, {"site_rule_mm", "axis_rule"}, "plan.")
+    site = said.get("site_rule_mm")
+    if site is not None:
+        site = float(_of_type(site, (int, float), "plan.site_rule_mm"))
+        low, high = _site_range_mm()
+        if not low <= site <= high:
+            raise SettingsError(
+                f"audit.toml: plan.site_rule_mm is {site:g}; {low:g} to {high:g} is possible.",
+                hint="It is the distance of each site from the midline, in millimetres.",
+            )
+    axis = _of_type(said.get("axis_rule", ""), str, "plan.axis_rule")
+    if axis and axis not in AXIS_RULES:
+        raise SettingsError(
+            f"audit.toml: plan.axis_rule is {axis!r}, which is no rule.",
+            hint=f"Allowed: {', '.join(AXIS_RULES)}; or leave the line out.",
+        )
+    return PlanRules(site, axis)
 
 
 def _refuse_unknown(part: dict[str, Any], known: set[str], where: str) -> None:
@@ -260,6 +309,12 @@ lead = ""                      # who is responsible; goes into the record of cha
 [summary]
 merge_sources = false          # true: figures from different sources may share one mean
 depth_margin_mm = 2.0          # deeper than planned by more than this: told to the treating clinician
+
+# Where every plan follows one rule and is not written down case by case, the rule may fill
+# the gap; what it fills is marked. Off unless you take the # away:
+# [plan]
+# site_rule_mm = 8.0           # each site so far from the midline, on cast readings
+# axis_rule = "surveyor"       # both axes square to the occlusal plane, on readings of the pair
 
 # An audit cycle picks the cases operated between two days (both included):
 # [[cycle]]

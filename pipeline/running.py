@@ -100,6 +100,8 @@ def _parameters(settings: Settings, cycle: Cycle) -> dict[str, Any]:
         "cycle_from": cycle.first_day,
         "cycle_to": cycle.last_day,
         "depth_margin_mm": settings.depth_margin_mm,
+        "site_rule_mm": settings.plan_rules.site_rule_mm,
+        "axis_rule": settings.plan_rules.axis_rule or None,
         **allowed_words(),
     }
 
@@ -124,7 +126,7 @@ def _note_run(
     loads = warehouse.run(
         "select load_no, source, sheet, file_sha256 from records.loads order by load_no"
     )
-    heeded = (settings.merge_sources, settings.depth_margin_mm)
+    heeded = (settings.merge_sources, settings.depth_margin_mm, settings.plan_rules)
     said = (loads, heeded, cycle, own, our_version())
     run_id = hashlib.sha256(repr(said).encode()).hexdigest()[:16]
     warehouse.make(

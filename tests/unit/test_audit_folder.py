@@ -51,10 +51,23 @@ def test_a_cycle_picks_its_days(folder):
     assert settings.cycle(None).name == "all cases"
 
 
+def test_plan_rules_are_off_until_they_are_set(folder):
+    rules = audits.open_folder(folder).settings().plan_rules
+    assert (rules.site_rule_mm, rules.axis_rule) == (None, "")
+    rules = write(
+        folder, '\n[plan]\nsite_rule_mm = 8\naxis_rule = "surveyor"\n'
+    ).plan_rules
+    assert (rules.site_rule_mm, rules.axis_rule) == (8.0, "surveyor")
+
+
 @pytest.mark.parametrize(
     ("more", "said"),
     [
         ("\n[surgery]\n", "surgery, which is not a setting"),
+        ("\n[plan]\nsite_rule_mm = 80\n", "80; 3 to 25 is possible"),
+        ('\n[plan]\nsite_rule_mm = "8"\n', "site_rule_mm should be a number"),
+        ('\n[plan]\naxis_rule = "upright"\n', "which is no rule"),
+        ("\n[plan]\nsite_mm = 8\n", "plan.site_mm, which is not a setting"),
         ('\n[[cycle]]\nname = "x"\n', "needs from and to"),
         (
             '\n[[cycle]]\nname = "x"\nfrom = 2026-02-01\nto = 2026-01-01\n',
