@@ -110,6 +110,19 @@ FOLLOW_UP = (
         "the denture was delivered 1 day(s) before the surgery.",
     ),
     Example(
+        "visits-before-delivery",
+        (
+            row("cases", delivery_date="2025-06-01"),
+            row("visits", planned_visit="no", visit_date="2025-05-11"),
+            row("visits", planned_visit="yes", visit_date="2025-06-01"),
+        ),
+        (
+            row("cases", delivery_date="2025-06-01"),
+            row("visits", planned_visit="yes", visit_date="2025-05-11"),
+        ),
+        "Row 2: the visit lies 21 day(s) before the delivery of the denture it belongs to.",
+    ),
+    Example(
         "events-part-before-delivery",
         (
             row("cases", delivery_date="2025-06-01"),
