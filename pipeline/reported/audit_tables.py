@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import cached_property
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, TypeVar
 
 from pipeline.reported.wording import Words
 from pipeline.warehouse import Warehouse
 
 Row: TypeAlias = dict[str, Any]
+Made = TypeVar("Made")
 
 
 def rows_of(warehouse: Warehouse, select: str) -> list[Row]:
@@ -43,12 +44,14 @@ class AuditTables:
         written_at: when the report is written.
         words: the words of the page.
         title: what the clinic calls its audit; empty for the page's own title.
+        kept: what was made of it already, see `once`.
     """
 
     warehouse: Warehouse
     written_at: datetime
     words: Words = field(default_factory=Words)
     title: str = ""
+    kept: dict[Any, Any] = field(default_factory=dict, repr=False)
 
     @cached_property
     def _tables(self) -> frozenset[str]:
@@ -174,6 +177,13 @@ class AuditTables:
     def comparison_sets(self) -> list[Row]:
         """Named sets of published figures."""
         return self._read("reference.comparison_sets")
+
+    def once(self, make: Callable[[AuditTables], Made]) -> Made:
+        """Return what a function makes of this audit, made when first asked for."""
+        if make not in self.kept:
+            self.kept[make] = make(self)
+        made: Made = self.kept[make]
+        return made
 
     def _read_select(self, select: str, *, needs: str) -> list[Row]:
         return rows_of(self.warehouse, select) if needs in self._tables else []

@@ -10,7 +10,7 @@ from pathlib import Path
 import jinja2
 
 from pipeline.reported.audit_tables import AuditTables
-from pipeline.reported.charts import Figure, Rows
+from pipeline.reported.charts import Figure, Rows, drawn_quickly
 from pipeline.reported.page import Body, environment, page
 from pipeline.reported.section import (
     MORE,
@@ -74,11 +74,9 @@ def clinic_page(audit: AuditTables, *, cache_folder: Path | None = None) -> str:
     """Return the clinic review as HTML."""
     words = audit.words
     templates = environment(folder_of(CLINIC), words=words)
-    filled = [
-        (place, section)
-        for place in places(CLINIC)
-        if (section := place.content(audit)) is not None
-    ]
+    with drawn_quickly():
+        sections = [(place, audit.once(place.content)) for place in places(CLINIC)]
+    filled = [(place, section) for place, section in sections if section is not None]
     waits = in_words(words, (wait for _, section in filled for wait in section.waits))
     html = [_rendered(templates, place, section, waits) for place, section in filled]
     figures: list[Figure] = []

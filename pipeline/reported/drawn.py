@@ -15,6 +15,7 @@ ON_PURPOSE = "purpose"
 """Sign of an implant that departed from the plan on purpose."""
 
 DECIMALS = 3
+HEADROOM = 1.03
 
 
 def implants(audit: AuditTables) -> list[Row]:
@@ -89,6 +90,6 @@ def held(rows: Sequence[Row], *names: str) -> list[Row]:
 
 
 def nice_limit(amounts: Sequence[float], step: float) -> float:
-    """Return the next multiple of a step at or above the largest amount."""
+    """Return the next multiple of a step that leaves room above the largest amount."""
     largest = max((abs(amount) for amount in amounts), default=step)
-    return max(step, -(-largest // step) * step)
+    return max(step, -(-HEADROOM * largest // step) * step)

@@ -1,4 +1,4 @@
-"""How much the first printed side has room for, so that it stays one side.
+"""How much the two printed sides have room for, so that they stay two.
 
 Heights are those of the A4 print in pixels (96 to the inch), measured in a browser with
 a wide font; a narrower font leaves some room free. What does not fit is counted in a
@@ -9,27 +9,34 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 SIDE = 1020
-HEADINGS = 215
-"""Header, completeness and the space between sections."""
-PLOTS = 322
+HEADINGS = 222
+"""Header, completeness and the space between sections of the first side."""
+PLOTS = 262
+PLOT_LINE = 12
 CRITERIA_HEAD = 66
-CRITERION = 32
-CRITERION_WRAPPED = 43
-DISCUSS_HEAD = 80
-DISCUSS_LINE = 19
+DISCUSS_HEAD = 78
+DISCUSS_LINE = 18
 HARM_HEAD = 74
-HARM_LINE = 17
+HARM_LINE = 16
 
-MOST_HARM = 12
+MOST_HARM = 6
+"""Lines of the box for the treating clinician on the first side."""
 MOST_CRITERIA = 6
-FEWEST_CRITERIA = 3
-FEWEST_LINES = 3
-WRAPS_AT = 52
-"""Letters of a criterion after which it takes a second line."""
-LINE_LETTERS = 92
-"""Letters of one line of a case for discussion."""
+FEWEST_LINES = 2
+
+HARM_LETTERS = 38
+"""Letters of an entry of harm of which two fit a line."""
+PLOT_LETTERS = 62
+"""Letters of a line under a plot."""
+NAME_LETTERS, ABOUT_LETTERS = 42, 50
+"""Letters of a line of a criterion's name, and of what stands under it."""
+DISCUSS_LETTERS = 92
+BOX_LETTERS = 72
+
+Item = TypeVar("Item")
 
 
 @dataclass(frozen=True)
@@ -37,41 +44,62 @@ class Room:
     """What fits the first side.
 
     Attributes:
-        harm: entries of the box for the treating clinician.
-        criteria: lines of the criteria table.
+        criteria: entries of the criteria table.
         discuss: lines of cases for discussion.
     """
 
-    harm: int
     criteria: int
     discuss: int
 
 
 def first_side(
-    *, harm_by_kind: Sequence[int], criteria: Sequence[str], has_plots: bool
+    *, harm_lines: int, criteria: Sequence[tuple[str, str]], plot_lines: int
 ) -> Room:
     """Share out the first side: harm first, then criteria, then cases for discussion.
 
     Args:
-        harm_by_kind: entries of each kind of harm.
-        criteria: names of the criteria, in their order.
-        has_plots: the pair plots are drawn.
+        harm_lines: lines of the box for the treating clinician; 0 without a box.
+        criteria: name and explanation of each criterion, in their order.
+        plot_lines: lines under the pair plots; 0 where none are drawn.
     """
-    left = SIDE - HEADINGS - CRITERIA_HEAD - DISCUSS_HEAD - (PLOTS if has_plots else 0)
-    if harm_by_kind:
-        lines = sum(-(-count // 2) for count in harm_by_kind)
-        left -= HARM_HEAD + HARM_LINE * min(lines, MOST_HARM // 2 + len(harm_by_kind))
-    kept = FEWEST_LINES * DISCUSS_LINE
+    left = SIDE - HEADINGS - CRITERIA_HEAD - DISCUSS_HEAD
+    if plot_lines:
+        left -= PLOTS + PLOT_LINE * plot_lines
+    if harm_lines:
+        left -= HARM_HEAD + HARM_LINE * harm_lines
     count = 0
-    for name in criteria[:MOST_CRITERIA]:
-        height = CRITERION_WRAPPED if len(name) > WRAPS_AT else CRITERION
-        if count >= FEWEST_CRITERIA and left - height < kept:
+    for name, about in criteria[:MOST_CRITERIA]:
+        height = (
+            9 + 13 * _clamped(name, NAME_LETTERS) + 11 * _clamped(about, ABOUT_LETTERS)
+        )
+        if count and left - height < FEWEST_LINES * DISCUSS_LINE:
             break
         left -= height
         count += 1
-    return Room(MOST_HARM, count, max(FEWEST_LINES, left // DISCUSS_LINE))
+    return Room(count, max(FEWEST_LINES, left // DISCUSS_LINE))
 
 
-def lines_of(letters: int) -> int:
-    """Return how many lines a text of that many letters takes in the list of cases."""
-    return max(1, -(-letters // LINE_LETTERS))
+def _clamped(text: str, letters: int) -> int:
+    """Return the lines of a text that is cut after two."""
+    return min(2, lines_of(text, letters))
+
+
+def lines_of(text: str, letters: int) -> int:
+    """Return how many lines of that many letters a text takes, at least one."""
+    return max(1, -(-len(text) // letters))
+
+
+def that_fit(items: Sequence[tuple[Item, int]], room: int) -> list[Item]:
+    """Return items in their order while their lines fit, at least the first.
+
+    Args:
+        items: each item with the lines it takes.
+        room: lines there are.
+    """
+    kept: list[Item] = []
+    for item, lines in items:
+        if kept and lines > room:
+            break
+        kept.append(item)
+        room -= lines
+    return kept

@@ -119,6 +119,83 @@ def clinic(
     return tables
 
 
+def crowded() -> dict[str, list[Row]]:
+    """Return an audit that holds more of everything than two printed sides can."""
+    tables = clinic(60, cycle="The second cycle of the clinic by the river", cycle_from=date(2024, 1, 1), cycle_to=date(2027, 1, 1))  # fmt: skip
+    placed = [case for case in tables["measured.cases"] if case["surgery_date"]]
+    long = "a long sentence that somebody typed in full because there was room for it in the file, "
+    tables["summarised.harm"] = [
+        {
+            **row,
+            "side": "right",
+            "kind": kind,
+            "amount_mm": 2.6,
+            "case_key": case["case_key"],
+        }
+        for row in _harm(placed)[:1]
+        for kind in ("altered_sensation", "implant_lost", "deeper_than_margin")
+        for case in placed[:10]
+    ]
+    tables["summarised.criteria"] = [
+        {**row, "criterion": f"{row['criterion']} {at}: {long}", "is_example": at > 8}
+        for at in range(4)
+        for row in tables["summarised.criteria"]
+    ]
+    tables["summarised.discuss"] = [
+        {**row, "case_key": case["case_key"], "is_deliberate_change": at > 40}
+        for at, case in enumerate(placed)
+        for row in tables["summarised.discuss"][:4]
+    ]
+    tables["summarised.verdicts"] = [
+        {
+            **row,
+            "is_provisional": True,
+            "verdict": "better",
+            "sentence": f"Better: {long * 2}",
+        }
+        for _ in range(2)
+        for row in tables["summarised.verdicts"]
+    ]
+    tables["reference.actions"] = [
+        {**row, "action": long * 2, "role": long} for row in _actions() * 5
+    ]
+    tables["checked.held"] = [
+        {
+            "row_id": at,
+            "sheet": "implants",
+            "case_key": case["case_key"],
+            "check_ids": checks,
+        }
+        for at, case in enumerate(placed)
+        for checks in [list(_LONG_REASONS)]
+    ]
+    tables["checked.findings"] += [
+        _finding(check, "warn", 500 + at, placed[0]["case_key"])
+        for at, check in enumerate(_LONG_NOTES)
+    ]
+    tables["staged.completeness"] += [
+        {**row, "field": field}
+        for row in tables["staged.completeness"][:1]
+        for field in ("guide_method", "guidance", "achieved_source", "tooth")
+    ]
+    return tables
+
+
+_LONG_REASONS = (
+    "pair-planned-sides",
+    "pair-achieved-sides",
+    "implants-planned-length",
+    "pair-readings-angle",
+    "implants-achieved-length",
+    "deviations-parts",
+)
+_LONG_NOTES = (
+    "case-two-teeth-on-a-side",
+    "cases-case-unknown",
+    "deviations-depth-unsigned",
+)
+
+
 def _case(n: int, n_cases: int) -> Row:
     is_operated = n < n_cases - max(1, n_cases // 12)
     day = date(2024, 2, 5) + timedelta(days=int(n * 700 / n_cases))
@@ -324,73 +401,46 @@ def _criteria(implants: list[Row], pairs: list[Row]) -> list[Row]:
 def _verdicts(cases: list[Row], implants: list[Row], pairs: list[Row]) -> list[Row]:
     guidance = {case["case_key"]: case["guidance"] for case in cases}
     found = []
-    for name, rows, floor in (
-        ("entry_3d_mm", implants, 0.3),
-        ("achieved_angle_deg", pairs, 1.0),
+    for name, rows, comparison, group, band in (
+        ("entry_3d_mm", implants, "lab_made_guide", "pilot", (1.13, 3.0)),
+        ("entry_3d_mm", implants, "lower_mucosa_full", "full", (1.23, 1.4)),
+        ("achieved_angle_deg", pairs, "lower_mucosa_full", "full", (2.97, 5.67)),
     ):
-        for comparison, group, band, is_provisional in (
-            ("lab_made_guide", "pilot", {"entry_3d_mm": (1.13, 3.0)}, True),
-            (
-                "lower_mucosa_full",
-                "full",
-                {"entry_3d_mm": (1.23, 1.4), "achieved_angle_deg": (2.97, 5.67)},
-                False,
-            ),
-        ):
-            chosen = [row for row in rows if guidance[row["case_key"]] == group]
-            if not chosen or name not in band:
-                continue
-            low, high = band[name]
+        chosen = [row for row in rows if guidance[row["case_key"]] == group]
+        if chosen:
+            floor = 0.3 if name == "entry_3d_mm" else 1.0
             summed = _summed(name, chosen, "guidance", group, "cbct")
-            found.append(
-                _verdict(summed, comparison, group, low, high, floor, is_provisional)
-            )
+            found.append(_verdict(summed, comparison, band, floor))
     return found
 
 
 def _verdict(
-    summed: Row,
-    comparison: str,
-    group: str,
-    low: float,
-    high: float,
-    floor: float,
-    is_provisional: bool,
+    summed: Row, comparison: str, band: tuple[float, float], floor: float
 ) -> Row:
+    low, high = band
     is_few = summed["n_patients"] < 8
-    word = (
-        "too few to say"
-        if is_few
-        else "inside"
-        if summed["mean_high"] <= high + floor
-        else "worse"
-    )
+    is_inside = not is_few and summed["mean_high"] <= high + floor
+    word = "too few to say" if is_few else "inside" if is_inside else "worse"
     sentences = {
         "too few to say": "Too few to say: a verdict needs at least 8 patients.",
         "inside": "Inside: the interval does not pass the upper edge of the published means; not worse than published.",
         "worse": "Worse: all of the interval lies above the upper edge of the published means.",
     }
     kept = (
-        "measure",
-        "sources",
-        "n_cases",
-        "n_patients",
-        "n_implants",
-        "mean",
-        "mean_low",
+        "measure", "sources", "n_cases", "n_patients", "n_implants", "mean", "mean_low",
         "mean_high",
-    )
+    )  # fmt: skip
     return {
         **{name: summed[name] for name in kept},
         "comparison_set": comparison,
         "group_by": "comparison_set",
-        "group_value": group,
+        "group_value": comparison,
         "band_low": low,
         "band_high": high,
         "floor": floor,
         "verdict": word,
         "n_more": 5 if is_few else 0,
-        "is_provisional": is_provisional,
+        "is_provisional": comparison == "lab_made_guide",
         "sentence": sentences[word],
     }
 
@@ -501,15 +551,12 @@ def _checked(cases: list[Row]) -> dict[str, list[Row]]:
                 }
             )
             findings.append(_finding(check, "hold", at, case))
-    for extra in range(3):
-        findings.append(
-            _finding(
-                "implants-measured-before-surgery",
-                "warn",
-                100 + extra,
-                cases[0]["case_key"],
-            )
+    findings += [
+        _finding(
+            "implants-measured-before-surgery", "warn", 100 + n, cases[0]["case_key"]
         )
+        for n in range(3)
+    ]
     results = [
         {
             "check_id": check,

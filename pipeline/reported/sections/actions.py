@@ -7,7 +7,7 @@ from datetime import date
 from pipeline.reported.audit_tables import AuditTables, Row, as_day
 from pipeline.reported.section import Section
 
-MOST_ON_PAPER = 5
+MOST_ON_PAPER = 4
 
 
 def content(audit: AuditTables) -> Section:

@@ -9,7 +9,7 @@ from pipeline.reported.sections.criteria import line, main_lines, room_of
 
 def content(audit: AuditTables) -> Section | None:
     """Return every line; nothing when the first side shows all."""
-    if len(main_lines(audit.criteria)) <= room_of(audit).criteria:
+    if len(main_lines(audit.criteria)) <= audit.once(room_of).criteria:
         return None
     names = list(dict.fromkeys(row["criterion"] for row in main_lines(audit.criteria)))
     rows = sorted(

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 
 from pipeline.reported.audit_tables import AuditTables, Row
-from pipeline.reported.room import Room, first_side
+from pipeline.reported.charts import Figure
+from pipeline.reported.room import (
+    MOST_CRITERIA,
+    PLOT_LETTERS,
+    Room,
+    first_side,
+    lines_of,
+)
 from pipeline.reported.section import Section
-from pipeline.reported.sections import pairs
+from pipeline.reported.sections import harm, pairs
 from pipeline.reported.wording import limit, measures, percent
 
 
 def content(audit: AuditTables) -> Section:
     """Return the criteria lines of the first side."""
     lines = main_lines(audit.criteria)
-    room = room_of(audit).criteria
+    room = audit.once(room_of).criteria
     return Section(
         {
             "lines": [line(audit, row) for row in lines[:room]],
@@ -28,11 +34,24 @@ def content(audit: AuditTables) -> Section:
 
 def room_of(audit: AuditTables) -> Room:
     """Return what fits the first side of this audit."""
+    lines = [line(audit, row) for row in main_lines(audit.criteria)[:MOST_CRITERIA]]
     return first_side(
-        harm_by_kind=list(Counter(row["kind"] for row in audit.harm).values()),
-        criteria=[row["criterion"] for row in main_lines(audit.criteria)],
-        has_plots=len(audit.pairs) >= pairs.FEWEST,
+        harm_lines=sum(group["lines"] for group in harm.on_paper(audit)),
+        criteria=[(row["criterion"], _small_print(audit, row)) for row in lines],
+        plot_lines=max(map(_lines_under, audit.once(pairs.content).figures), default=0),
     )
+
+
+def _lines_under(drawing: Figure) -> int:
+    told = drawing.told
+    return sum(
+        lines_of(text, PLOT_LETTERS) for text in (told.caption, " · ".join(told.key))
+    )
+
+
+def _small_print(audit: AuditTables, row: Row) -> str:
+    example = audit.words("criteria.example") if row["is_example"] else ""
+    return " · ".join((example, row["about"], row["group"], row["note"]))
 
 
 def main_lines(rows: Sequence[Row]) -> list[Row]:

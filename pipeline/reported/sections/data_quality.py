@@ -4,24 +4,28 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from functools import cache
 
+from pipeline.checked.checks import by_id
+from pipeline.checked.vocabulary import RUN_DATE
 from pipeline.reference import load
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
+from pipeline.reported.room import BOX_LETTERS, lines_of, that_fit
 from pipeline.reported.section import Section
 from pipeline.reported.wording import Words
 
 ELISION = "…"
-MOST_REASONS = 4
-MOST_NOTES = 2
-MOST_FIELDS = 4
+REASON_LINES = 6
+NOTE_LINES = 2
+MOST_FIELDS = 3
+"""What the box has room for on the second side."""
 
 
 def content(audit: AuditTables) -> Section:
     """Return the box."""
     words = audit.words
-    reasons = _reasons(audit)
-    notes = _notes(audit)
+    reasons, notes = _reasons(audit), _notes(audit)
+    shown = _that_fit(reasons, REASON_LINES)
+    shown_notes = _that_fit(notes, NOTE_LINES)
     cases = {row["case_key"] for row in audit.held if row["case_key"]}
     return Section(
         {
@@ -30,10 +34,12 @@ def content(audit: AuditTables) -> Section:
                 rows=words.count("row", len(audit.held)),
                 cases=words.count("case", len(cases)),
             ),
-            "reasons": reasons[:MOST_REASONS],
-            "n_more_reasons": max(0, len(reasons) - MOST_REASONS),
-            "notes": notes[:MOST_NOTES],
-            "n_more_notes": max(0, len(notes) - MOST_NOTES),
+            "reasons": shown,
+            "n_more_reasons": len(reasons) - len(shown),
+            "notes": shown_notes,
+            "n_more_notes": len(notes) - len(shown_notes),
+            "all_reasons": reasons if len(shown) < len(reasons) else [],
+            "all_notes": notes if len(shown_notes) < len(notes) else [],
             "missing": _missing(audit),
             "unreadable": sum(row["count_unreadable"] for row in audit.fields_given),
             "broken": sum(row["outcome"] == "error" for row in audit.results),
@@ -42,7 +48,7 @@ def content(audit: AuditTables) -> Section:
     )
 
 
-def _reasons(audit: AuditTables) -> list[Row]:
+def _reasons(audit: AuditTables) -> list[str]:
     """Return rows set aside by reason, the commonest first; a row may have several."""
     counts: Counter[str] = Counter()
     for row in audit.held:
@@ -50,7 +56,7 @@ def _reasons(audit: AuditTables) -> list[Row]:
     return [_line(audit, check, n) for check, n in counts.most_common()]
 
 
-def _notes(audit: AuditTables) -> list[Row]:
+def _notes(audit: AuditTables) -> list[str]:
     """Return what was noticed without setting anything aside."""
     counts: Counter[str] = Counter()
     for row in audit.findings:
@@ -59,8 +65,13 @@ def _notes(audit: AuditTables) -> list[Row]:
     return [_line(audit, check, n) for check, n in counts.most_common()]
 
 
-def _line(audit: AuditTables, check: str, n: int) -> Row:
-    return {"n": audit.words.count("row", n), "reason": reason_of(audit.words, check)}
+def _line(audit: AuditTables, check: str, n: int) -> str:
+    words = audit.words
+    return words("data.reason", n=words.count("row", n), reason=reason_of(words, check))
+
+
+def _that_fit(lines: list[str], room: int) -> list[str]:
+    return that_fit([(line, lines_of(line, BOX_LETTERS)) for line in lines], room)
 
 
 def _missing(audit: AuditTables) -> list[str]:
@@ -87,39 +98,31 @@ def _missing(audit: AuditTables) -> list[str]:
     ]
 
 
-@cache
-def _checks() -> dict[str, Row]:
-    names = sorted((load.FOLDER / "checks").glob("*.csv"))
-    return {
-        row["check_id"]: dict(row)
-        for path in names
-        for row in load.rows(f"checks/{path.stem}")
-    }
-
-
 def reason_of(words: Words, check_id: str) -> str:
     """Return what a check says, without the figures of any one row.
 
     The sentence of the check is used with its limits; what belongs to a single row is
     left out.
     """
-    check = _checks().get(check_id)
+    check = by_id().get(check_id)
     if check is None:
         return re.sub(r"[_-]", " ", check_id)
-    sentence = re.sub(r"^Row \{row_number\}: ", "", check["sentence"])
-    is_one_field = check["field"] and not check["field"].startswith("@")
     slots = {
-        "field": check["field"] if is_one_field else words("data.slot.field"),
-        "sheet": check["sheet"]
-        if check["sheet"] != "all"
-        else words("data.slot.sheet"),
-        "low": _limit(words, check["low"]),
-        "high": _limit(words, check["high"]),
+        "field": check.field
+        if check.field and not check.problem
+        else words("data.slot.field"),
+        "sheet": check.sheet.replace("_", " "),
+        "low": _limit(words, check.low),
+        "high": _limit(words, check.high),
         "allowed": words("data.slot.allowed"),
     }
+    sentence = re.sub(r"^Row \{row_number\}: ", "", check.sentence)
     shown = re.sub(r"\{([a-z_]+)\}", lambda slot: slots.get(slot[1], ELISION), sentence)
+    shown = re.sub(rf" \([^()]*{ELISION}[^()]*\)", "", shown)
+    if shown.startswith(ELISION):
+        shown = words("data.slot.several") + shown.removeprefix(ELISION)
     return shown[:1].upper() + shown[1:].rstrip(".")
 
 
 def _limit(words: Words, text: str) -> str:
-    return words("data.slot.run_date") if text == "$run_date" else text
+    return words("data.slot.run_date") if text == RUN_DATE else text

@@ -5,24 +5,30 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from pipeline.reported.audit_tables import AuditTables, Row
-from pipeline.reported.room import lines_of
+from pipeline.reported.room import DISCUSS_LETTERS, lines_of, that_fit
 from pipeline.reported.section import Section
 from pipeline.reported.sections.criteria import room_of
 from pipeline.reported.wording import limit, measures, number
 
 MOST_ON_PURPOSE = 3
+MOST_POINTS = 2
+"""Figures named for one case on the first side."""
 PURPOSE_HEAD = 3
 """Lines that the heading of the changes on purpose takes."""
 
 
 def content(audit: AuditTables) -> Section:
     """Return the cases that fit the first side, deliberate changes apart."""
-    cases = by_case(audit, is_on_purpose=False)
-    on_purpose = by_case(audit, is_on_purpose=True)
-    room = room_of(audit).discuss
-    shown_on_purpose = _that_fit(on_purpose[:MOST_ON_PURPOSE], max(1, room // 3))
+    cases = by_case(audit, is_on_purpose=False, most_points=MOST_POINTS)
+    on_purpose = by_case(audit, is_on_purpose=True, most_points=MOST_POINTS)
+    room = audit.once(room_of).discuss
+    shown_on_purpose: list[Row] = []
+    if room >= 3 * PURPOSE_HEAD:
+        shown_on_purpose = _that_fit(on_purpose[:MOST_ON_PURPOSE], room // 3)
     if shown_on_purpose:
         room -= PURPOSE_HEAD + sum(case["lines"] for case in shown_on_purpose)
+    elif on_purpose:
+        room -= 1
     shown = _that_fit(cases, room)
     return Section(
         {
@@ -31,22 +37,25 @@ def content(audit: AuditTables) -> Section:
             "n_more": len(cases) - len(shown),
             "on_purpose": shown_on_purpose,
             "n_more_on_purpose": len(on_purpose) - len(shown_on_purpose),
+            "n_on_purpose": audit.words.count("case", len(on_purpose)),
         }
     )
 
 
 def _that_fit(cases: list[Row], room: int) -> list[Row]:
-    """Return as many cases as the lines allow, at least one."""
-    kept: list[Row] = []
-    for case in cases:
-        if kept and sum(row["lines"] for row in kept) + case["lines"] > room:
-            break
-        kept.append(case)
-    return kept
+    return that_fit([(case, case["lines"]) for case in cases], room)
 
 
-def by_case(audit: AuditTables, *, is_on_purpose: bool) -> list[Row]:
-    """Return one line a case with all that stands out, the furthest beyond its limit first."""
+def by_case(
+    audit: AuditTables, *, is_on_purpose: bool, most_points: int | None = None
+) -> list[Row]:
+    """Return one line a case with what stands out, the furthest beyond its limit first.
+
+    Args:
+        audit: the audit.
+        is_on_purpose: departures on purpose, or all others.
+        most_points: figures named for one case; all when None.
+    """
     rows = [
         row
         for row in audit.discuss
@@ -57,7 +66,15 @@ def by_case(audit: AuditTables, *, is_on_purpose: bool) -> list[Row]:
     found: dict[str, list[Row]] = {}
     for row in rows:
         found.setdefault(row["case_key"], []).append(row)
-    return [_line(audit, case, about) for case, about in found.items()]
+    return [
+        _line(
+            audit,
+            case,
+            about[:most_points],
+            len(about[most_points:]) if most_points else 0,
+        )
+        for case, about in found.items()
+    ]
 
 
 def _excess(row: Row) -> float:
@@ -66,14 +83,17 @@ def _excess(row: Row) -> float:
     return abs(row["value"]) / beyond if beyond else 0.0
 
 
-def _line(audit: AuditTables, case: str, rows: Iterable[Row]) -> Row:
+def _line(audit: AuditTables, case: str, rows: Iterable[Row], n_more: int) -> Row:
+    words = audit.words
     points = [_point(audit, row) for row in rows]
-    letters = sum(len("".join(point.values())) + 6 for point in points)
+    more = words("discuss.more_points", n=n_more) if n_more else ""
+    text = "; ".join([*(" ".join(point.values()) for point in points), more])
     return {
         "case": case,
-        "day": audit.words.day(audit.case_of[case]["surgery_date"]),
+        "day": words.day(audit.case_of[case]["surgery_date"]),
         "points": points,
-        "lines": lines_of(letters),
+        "more": more,
+        "lines": lines_of(text, DISCUSS_LETTERS),
     }
 
 

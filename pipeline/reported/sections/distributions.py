@@ -127,13 +127,13 @@ def _layers(
         ),
         charts.data(middle)
         .mark_rule(color=charts.INK, strokeWidth=2)
-        .encode(x=alt.X("low:Q"), x2="high:Q", y=lane),
+        .encode(x=alt.X("low:Q"), x2=alt.X2("high:Q"), y=lane),
         charts.data(middle)
         .mark_tick(color=charts.INK, thickness=2.4, size=20)
         .encode(x=alt.X("median:Q"), y=lane),
         charts.data(middle)
         .mark_text(color=charts.MUTED, **name_of_lane)
-        .encode(x=alt.value(2), y=lane, text="source:N"),
+        .encode(x=alt.XValue(2), y=lane, text=alt.Text("source:N")),
     ]
     if known.is_signed:
         zero = charts.data(middle).mark_rule(color=charts.MUTED, strokeDash=[2, 3])

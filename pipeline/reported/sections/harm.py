@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import groupby
 
 from pipeline.reported.audit_tables import AuditTables, Row
-from pipeline.reported.room import MOST_HARM
+from pipeline.reported.room import HARM_LETTERS, MOST_HARM
 from pipeline.reported.section import Section
 
 
@@ -13,13 +13,31 @@ def content(audit: AuditTables) -> Section | None:
     """Return the box, or nothing when nobody was harmed."""
     if not audit.harm:
         return None
-    shown, left = [], MOST_HARM
-    for group in groups_of(audit):
-        entries = group["entries"][:left]
-        left -= len(entries)
-        if entries:
-            shown.append({**group, "entries": entries})
-    return Section({"groups": shown, "n_more": max(0, len(audit.harm) - MOST_HARM)})
+    shown = on_paper(audit)
+    n_shown = sum(len(group["entries"]) for group in shown)
+    return Section({"groups": shown, "n_more": len(audit.harm) - n_shown})
+
+
+def on_paper(audit: AuditTables) -> list[Row]:
+    """Return the entries by kind that fit the first side, a line of each kind at least."""
+    groups = groups_of(audit)
+    left = MOST_HARM
+    shown = []
+    for at, group in enumerate(groups):
+        lines = max(1, left - (len(groups) - at - 1))
+        per_line = (
+            2
+            if all(len(_text(entry)) <= HARM_LETTERS for entry in group["entries"])
+            else 1
+        )
+        kept = group["entries"][: lines * per_line]
+        shown.append({**group, "entries": kept, "lines": -(-len(kept) // per_line)})
+        left -= shown[-1]["lines"]
+    return shown
+
+
+def _text(entry: Row) -> str:
+    return f"{entry['case']} {entry['about']}"
 
 
 def groups_of(audit: AuditTables) -> list[Row]:

@@ -22,7 +22,7 @@ from pipeline.reported.wording import Measure, measures, median_of
 FEWEST = 5
 """Cases a strip takes."""
 
-HEIGHT = 194
+HEIGHT = 182
 FEWEST_PLACES_BETWEEN = 3
 """Empty places between two blocks; the mean of a block stands in the first of them."""
 
@@ -204,23 +204,23 @@ def _layers(
     return alt.layer(
         charts.data(f"{table}_bands")
         .mark_rect(color=charts.BAND)
-        .encode(x=x("start"), x2="end:Q", y=y("low"), y2="high:Q"),
+        .encode(x=x("start"), x2=alt.X2("end:Q"), y=y("low"), y2=alt.Y2("high:Q")),
         charts.data(f"{table}_edges")
         .mark_rule(**edges)
-        .encode(x=x("start"), x2="end:Q", y=y("at")),
+        .encode(x=x("start"), x2=alt.X2("end:Q"), y=y("at")),
         *_marks(audit, known, rows, x, y),
         charts.data(f"{table}_means")
         .mark_rule(**mean_ink)
-        .encode(x=x("place"), y=y("low"), y2="high:Q"),
+        .encode(x=x("place"), y=y("low"), y2=alt.Y2("high:Q")),
         charts.data(f"{table}_means")
         .mark_tick(color=charts.INK, thickness=2.2, size=11, orient="horizontal")
         .encode(x=x("place"), y=y("mean")),
         charts.data(f"{table}_days")
         .mark_text(**day_ink, dy=5)
-        .encode(x=x("place"), y=alt.YDatum(0, scale=y_scale), text="text:N"),
+        .encode(x=x("place"), y=alt.YDatum(0, scale=y_scale), text=alt.Text("text:N")),
         charts.data(f"{table}_letters")
         .mark_text(align="left", baseline="top", fontWeight="bold", dx=3)
-        .encode(x=x("place"), y=y("top"), text="text:N"),
+        .encode(x=x("place"), y=y("top"), text=alt.Text("text:N")),
     )
 
 
@@ -235,7 +235,10 @@ def _marks(
         charts.data(table)
         .mark_line(color=charts.MUTED, strokeWidth=0.8)
         .encode(
-            x=x("place"), y=y(known.name), detail="case:N", opacity=charts.lit(0.7, 0.1)
+            x=x("place"),
+            y=y(known.name),
+            detail=alt.Detail("case:N"),
+            opacity=charts.lit(0.7, 0.1),
         )
     )
     dots = (

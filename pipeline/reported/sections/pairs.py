@@ -15,8 +15,8 @@ from pipeline.reported.wording import NOT_HELD, median_of
 FEWEST = 5
 """Pairs a plot takes; below that each case stands in the table under more."""
 
-HEIGHT = 266
-VIEW = (370, 196)
+HEIGHT = 254
+VIEW = (370, 184)
 SIGNS = alt.Scale(domain=["pair", drawn.ON_PURPOSE], range=["circle", "cross"])
 INKS = alt.Scale(domain=["pair", drawn.ON_PURPOSE], range=[charts.PAIR, charts.MUTED])
 
@@ -102,9 +102,16 @@ def _angles(audit: AuditTables, rows: list[Row]) -> tuple[Figure, dict[str, Rows
     keys = [words("pairs.key.even")]
     if proxy:
         band = charts.data("pairs_proxy").mark_rect(color=charts.BAND)
-        layers.insert(0, band.encode(y=alt.Y("low:Q"), y2="high:Q"))
+        layers.insert(0, band.encode(y=alt.Y("low:Q"), y2=alt.Y2("high:Q")))
         tables["pairs_proxy"] = proxy
         keys.append(words("pairs.key.proxy", band=proxy[0]["text"]))
+    if median_of(planned) == 0:
+        keys.append(words("pairs.key_more.by_rule"))
+    n_undrawn = len(audit.pairs) - len(rows)
+    if n_undrawn:
+        keys.append(
+            words("pairs.key_more.undrawn", pairs=words.count("pair", n_undrawn))
+        )
     source, told = drawn.main_source(rows)
     caption = words(
         "pairs.caption.angles",
@@ -178,7 +185,7 @@ def _planes(audit: AuditTables, rows: list[Row]) -> tuple[Figure, dict[str, Rows
     layers = [
         charts.data("plane_rings")
         .mark_line(color=charts.RULE, strokeWidth=1)
-        .encode(x=x, y=y, detail="ring:N", order="turn:Q"),
+        .encode(x=x, y=y, detail=alt.Detail("ring:N"), order=alt.Order("turn:Q")),
         charts.data("plane_zero")
         .mark_rule(**zero)
         .encode(x=alt.X("at:Q", scale=x_scale)),
@@ -188,7 +195,9 @@ def _planes(audit: AuditTables, rows: list[Row]) -> tuple[Figure, dict[str, Rows
         charts.data("plane_ends")
         .mark_text(color=charts.MUTED, fontSize=11.5)
         .encode(
-            x=alt.X("x:Q", scale=x_scale), y=alt.Y("y:Q", scale=scale), text="text:N"
+            x=alt.X("x:Q", scale=x_scale),
+            y=alt.Y("y:Q", scale=scale),
+            text=alt.Text("text:N"),
         ),
         _many_or_dots(audit, rows, x, y),
     ]

@@ -10,22 +10,36 @@ from pipeline.reported.wording import measures
 STAND_IN = "achieved_angle_deg"
 """The measure for which only studies of bridges between teeth were found."""
 
-MOST_ON_PAPER = 4
-"""Verdicts on the second side; the largest comparisons come first."""
+MOST_ON_PAPER = 3
+"""Verdicts on the second side; the others are under more."""
 
 
 def content(audit: AuditTables) -> Section:
-    """Return the verdicts, those with most patients first."""
-    order = list(measures())
-    found = sorted(
-        audit.verdicts[:MOST_ON_PAPER], key=lambda row: order.index(row["measure"])
-    )
-    rest = audit.verdicts[MOST_ON_PAPER:]
+    """Return the verdicts of the second side, and the rest."""
+    shown = _most_telling(audit.verdicts)
+    rest = [row for row in audit.verdicts if row not in shown]
     return Section(
         {
-            "verdicts": [verdict(audit, row) for row in found],
+            "verdicts": [verdict(audit, row) for row in shown],
             "rest": [verdict(audit, row) for row in rest],
         }
+    )
+
+
+def _most_telling(rows: list[Row]) -> list[Row]:
+    """Return the largest comparison of each measure, then the largest of the others.
+
+    Args:
+        rows: verdicts, those with most patients first.
+    """
+    order = list(measures())
+    largest: dict[str, Row] = {}
+    for row in rows:
+        largest.setdefault(row["measure"], row)
+    others = [row for row in rows if row not in largest.values()]
+    shown = [*largest.values(), *others][:MOST_ON_PAPER]
+    return sorted(
+        shown, key=lambda row: (order.index(row["measure"]), -row["n_patients"])
     )
 
 
