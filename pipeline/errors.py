@@ -42,6 +42,14 @@ class SettingsError(UserError):
     """audit.toml or criteria.csv says something that cannot be followed."""
 
 
+class LayoutError(UserError):
+    """A file in layouts/ says something that cannot be followed."""
+
+
+class NoPlaceForLayout(UserError):
+    """A layout was to be written, but no audit folder is near."""
+
+
 class KeyProblem(UserError):
     """The key that makes the codes is missing, unreadable or another one."""
 
@@ -62,6 +70,10 @@ class UnreadableFile(UserError):
 
 class UnreadableSheet(UnreadableFile):
     """A sheet inside a file could not be read."""
+
+
+class LayoutNotConfirmed(UnreadableSheet):
+    """A layout fits, but what a person must confirm is still open."""
 
 
 class NothingToRead(UserError):

@@ -33,6 +33,8 @@ class SheetRead:
         delimiter: what stands between the cells of a text file; '' for a workbook
             or a file of one column.
         notes: sentences for the person; never the text of a cell.
+        above: rows above the heading row, as (row number, k cells); a heading may be
+            written over several rows.
     """
 
     name: str
@@ -45,6 +47,7 @@ class SheetRead:
     encoding: str = ""
     delimiter: str = ""
     notes: tuple[str, ...] = ()
+    above: tuple[tuple[int, tuple[str, ...]], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

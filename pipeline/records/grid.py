@@ -51,6 +51,7 @@ class Body:
     column_numbers: NDArray[np.int64]
     widths: NDArray[np.int64] | None = None
     notes: tuple[str, ...] = ()
+    above: tuple[tuple[int, tuple[str, ...]], ...] = ()
 
 
 def is_blank(text: str) -> bool:
@@ -113,6 +114,10 @@ def body_of(grid: Grid) -> Body | None:
         grid.column_numbers,
         None if grid.widths is None else grid.widths[head + 1 :],
         (note,) if note else (),
+        tuple(
+            (int(grid.row_numbers[place]), tuple(grid.cells[place].tolist()))
+            for place in firsts[:found]
+        ),
     )
 
 
@@ -194,6 +199,18 @@ def sheet_of(
         encoding=encoding,
         delimiter=delimiter,
         notes=tuple(note for note in said if note),
+        above=tuple(
+            (number, _kept(above, is_kept.tolist())) for number, above in body.above
+        ),
+    )
+
+
+def _kept(texts: Sequence[str], is_kept: Sequence[bool]) -> tuple[str, ...]:
+    # a text row above may be narrower than the headings, or wider
+    return tuple(
+        texts[place] if place < len(texts) else ""
+        for place, kept in enumerate(is_kept)
+        if kept
     )
 
 

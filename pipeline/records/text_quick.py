@@ -83,6 +83,7 @@ def quick_body(utf8: bytes, delimiter: str) -> Body | None:
         np.arange(1, width + 1),
         lines.widths[~lines.is_empty],
         (note,) if note else (),
+        tuple((record.first_line, tuple(record.cells)) for record in firsts[:found]),
     )
 
 
