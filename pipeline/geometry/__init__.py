@@ -1,0 +1,1 @@
+"""Stateless geometry: arrays in, arrays out; many cases at once."""
