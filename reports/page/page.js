@@ -23,13 +23,18 @@ const pick = code => {
   status.hidden = picked === '';
 };
 
-for (const el of document.querySelectorAll('.chart')) {
+/** Draw one chart into its place and let a click on a mark pick its case. */
+const draw = async el => {
   const {spec, tables} = specs[el.id];
   const datasets = Object.fromEntries(tables.map(name => [name, rowsOf(name)]));
   const made = await window.vegaEmbed(el, {...spec, datasets},
     {mode: 'vega-lite', actions: false, renderer: 'svg', ast: true, tooltip: {theme: 'custom'}});
   made.view.addEventListener('click', (_, item) => pick(item?.datum?.case ?? ''));
   views.push(made.view);
+};
+
+for (const el of document.querySelectorAll('.chart')) {
+  try { await draw(el); } catch (error) { console.error(el.id, error); }
 }
 
 document.addEventListener('click', event => {

@@ -12,7 +12,7 @@ from pipeline.reported.wording import measures
 def test_the_committed_file_is_what_the_tables_say():
     committed = (folder("reports") / "DEFINITIONS.md").read_text(encoding="utf-8")
     assert committed == definitions_text(), (
-        "reports/DEFINITIONS.md is old; write definitions_text() into it"
+        "write it again: plumbpost definitions > reports/DEFINITIONS.md"
     )
 
 

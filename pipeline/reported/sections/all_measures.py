@@ -29,12 +29,20 @@ def content(audit: AuditTables) -> Section:
                     "label": grouping["label"],
                     "is_overall": grouping["group_by"] == "overall",
                     "lines": [line(audit, row) for row in rows],
+                    "only_source": _only_source(audit, rows),
                     "notes": list(
                         dict.fromkeys(row["note"] for row in rows if row["note"])
                     ),
                 }
             )
     return Section({"grouped": tables})
+
+
+def _only_source(audit: AuditTables, rows: list[Row]) -> str:
+    """Return how all lines over all cases were measured, if there is one way only."""
+    sources = {audit.words.sources(row["sources"]) for row in rows}
+    is_overall = all(row["group_by"] == "overall" for row in rows)
+    return sources.pop() if is_overall and len(sources) == 1 else ""
 
 
 def _group(audit: AuditTables, row: Row) -> str:

@@ -114,9 +114,8 @@ def reason_of(words: Words, check_id: str) -> str:
         "sheet": check.sheet.replace("_", " "),
         "low": _limit(words, check.low),
         "high": _limit(words, check.high),
-        "allowed": words("data.slot.allowed"),
     }
-    sentence = re.sub(r"^Row \{row_number\}: ", "", check.sentence)
+    sentence = re.sub(r"^Row \{row_number\}: |: \{allowed\}", "", check.sentence)
     shown = re.sub(r"\{([a-z_]+)\}", lambda slot: slots.get(slot[1], ELISION), sentence)
     shown = re.sub(rf" \([^()]*{ELISION}[^()]*\)", "", shown)
     if shown.startswith(ELISION):

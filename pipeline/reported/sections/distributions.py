@@ -70,7 +70,7 @@ def _distribution(
             )
         ),
     )
-    caption = " ".join(_caption(audit, known, held, lane, len(lanes)) for lane in lanes)
+    caption = _caption(audit, known, held, lanes)
     middle = f"middle_{known.name}"
     drawing = charts.figure(
         f"spread-{known.name.replace('_', '-')}",
@@ -87,16 +87,21 @@ def _distribution(
 
 
 def _caption(
-    audit: AuditTables, known: Measure, held: list[Row], lane: str, n_lanes: int
+    audit: AuditTables, known: Measure, held: list[Row], lanes: list[str]
 ) -> str:
-    """Return one sentence about one source."""
+    """Return one sentence with a median for each source, and how far the values reach."""
     words = audit.words
-    values = [row[known.name] for row in held if row["source"] == lane]
     noun = "implant" if known.place == "implants" else "pair"
+    halves = []
+    for lane in lanes:
+        values = [row[known.name] for row in held if row["source"] == lane]
+        half = words.value(known.name, median_of(values))
+        n = words.counted(noun, len(values), lane if len(lanes) > 1 else "")
+        halves.append(words("distribution.half", half=half, n=n))
+    values = [row[known.name] for row in held]
     return words(
         "distribution.signed" if known.is_signed else "distribution.caption",
-        n=words.counted(noun, len(values), lane if n_lanes > 1 else ""),
-        half=words.value(known.name, median_of(values)),
+        halves=", ".join(halves),
         low=words.value(known.name, min(values)),
         high=words.value(known.name, max(values)),
     )
