@@ -14,6 +14,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
+from pipeline import own_limits
 from pipeline.errors import Busy, FolderNotEmpty, KeyProblem, NotAnAudit, SettingsError
 
 SETTINGS_FILE = "audit.toml"
@@ -65,6 +66,8 @@ class Settings:
             named to the treating clinician.
         cycles: the audit cycles by name.
         plan_rules: what fills a plan that no record holds.
+        superimposing: how uncertain a superimposition may be.
+        room: what a later implant would need.
     """
 
     audit_id: str
@@ -75,6 +78,8 @@ class Settings:
     depth_margin_mm: float
     cycles: dict[str, Cycle]
     plan_rules: PlanRules
+    superimposing: own_limits.Superimposing
+    room: own_limits.Room
 
     def cycle(self, name: str | None) -> Cycle:
         """Return the cycle of that name, or all cases.
@@ -152,7 +157,8 @@ class Audit:
 
 
 def _settings(said: dict[str, Any]) -> Settings:
-    _refuse_unknown(said, {"audit", "summary", "cycle", "plan"}, "")
+    known = {"audit", "summary", "cycle", "plan", "superimposing", "room"}
+    _refuse_unknown(said, known, "")
     part = said.get("audit", {})
     _refuse_unknown(part, {"audit_id", "title", "lead", "key_file"}, "audit.")
     summary = said.get("summary", {})
@@ -181,6 +187,8 @@ def _settings(said: dict[str, Any]) -> Settings:
         ),
         cycles={cycle.name: cycle for cycle in map(_cycle, said.get("cycle", []))},
         plan_rules=_plan_rules(said.get("plan", {})),
+        superimposing=own_limits.Superimposing.read(said.get("superimposing", {})),
+        room=own_limits.Room.read(said.get("room", {})),
     )
 
 
@@ -289,7 +297,7 @@ def create_folder(folder: Path) -> Audit:
         (folder / name).mkdir(mode=0o700, parents=True, exist_ok=True)
     folder.chmod(0o700)
     audit_id = datetime.now(UTC).strftime("%Y%m%d-") + secrets.token_hex(4)
-    _write_new(folder / SETTINGS_FILE, SETTINGS_TEXT.format(audit_id=audit_id))
+    _write_new(folder / SETTINGS_FILE, _settings_text(audit_id))
     _write_new(folder / "actions.csv", "action,role,due_date,done_date\n")
     _write_new(folder / "criteria.csv", _criteria_text())
     audit = Audit(folder)
@@ -316,12 +324,17 @@ depth_margin_mm = 2.0          # deeper than planned by more than this: told to 
 # site_rule_mm = 8.0           # each site so far from the midline, on cast readings
 # axis_rule = "surveyor"       # both axes square to the occlusal plane, on readings of the pair
 
+{own_limits}
 # An audit cycle picks the cases operated between two days (both included):
 # [[cycle]]
 # name = "2026 first half"
 # from = 2026-01-01
 # to = 2026-06-30
 """
+
+
+def _settings_text(audit_id: str) -> str:
+    return SETTINGS_TEXT.format(audit_id=audit_id, own_limits=own_limits.SETTINGS_TEXT)
 
 
 def _criteria_text() -> str:

@@ -102,6 +102,8 @@ def _parameters(settings: Settings, cycle: Cycle) -> dict[str, Any]:
         "depth_margin_mm": settings.depth_margin_mm,
         "site_rule_mm": settings.plan_rules.site_rule_mm,
         "axis_rule": settings.plan_rules.axis_rule or None,
+        **settings.superimposing.parameters(),
+        **settings.room.parameters(),
         **allowed_words(),
     }
 
@@ -126,7 +128,13 @@ def _note_run(
     loads = warehouse.run(
         "select load_no, source, sheet, file_sha256 from records.loads order by load_no"
     )
-    heeded = (settings.merge_sources, settings.depth_margin_mm, settings.plan_rules)
+    heeded = (
+        settings.merge_sources,
+        settings.depth_margin_mm,
+        settings.plan_rules,
+        settings.superimposing,
+        settings.room,
+    )
     said = (loads, heeded, cycle, own, our_version())
     run_id = hashlib.sha256(repr(said).encode()).hexdigest()[:16]
     warehouse.make(

@@ -60,9 +60,34 @@ def test_plan_rules_are_off_until_they_are_set(folder):
     assert (rules.site_rule_mm, rules.axis_rule) == (8.0, "surveyor")
 
 
+def test_own_limits_have_defaults_and_each_may_be_set(folder):
+    settings = audits.open_folder(folder).settings()
+    assert settings.room.parameters() == {
+        "later_diameter_mm": 4.0,
+        "gap_mm": 3.0,
+        "step_mm": 8.0,
+    }
+    assert settings.superimposing.parameters() == {
+        "largest_entry_error_mm": 1.5,
+        "largest_axis_error_deg": 3.0,
+    }
+    settings = write(
+        folder, "\n[room]\nstep_mm = 7\n[superimposing]\nlargest_axis_error_deg = 5\n"
+    )
+    assert settings.room.step_mm == 7.0
+    assert settings.superimposing.largest_axis_error_deg == 5.0
+
+
 @pytest.mark.parametrize(
     ("more", "said"),
     [
+        ("\n[room]\nstep = 8\n", "room.step, which is not a setting"),
+        ("\n[room]\ngap_mm = 0\n", "room.gap_mm should be a number above 0"),
+        ("\n[room]\ngap_mm = true\n", "room.gap_mm should be a number above 0"),
+        (
+            '\n[superimposing]\nlargest_entry_error_mm = "2"\n',
+            "largest_entry_error_mm should be a number above 0",
+        ),
         ("\n[surgery]\n", "surgery, which is not a setting"),
         ("\n[plan]\nsite_rule_mm = 80\n", "80; 3 to 25 is possible"),
         ('\n[plan]\nsite_rule_mm = "8"\n', "site_rule_mm should be a number"),

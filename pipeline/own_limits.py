@@ -1,0 +1,88 @@
+"""Limits and sizes a clinic may set for itself in audit.toml, each with its default."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from typing import Any, ClassVar, Self
+
+from pipeline.errors import SettingsError
+
+
+@dataclass(frozen=True, slots=True)
+class OwnLimits:
+    """One section of audit.toml whose values are sizes above 0."""
+
+    section: ClassVar[str] = ""
+
+    @classmethod
+    def read(cls, said: Mapping[str, Any]) -> Self:
+        """Read the section; what it does not say keeps its default.
+
+        Raises:
+            SettingsError: a name is unknown, or a value is no number above 0.
+        """
+        known = [field.name for field in fields(cls)]
+        for name, value in said.items():
+            if name not in known:
+                raise SettingsError(
+                    f"audit.toml has {cls.section}.{name}, which is not a setting.",
+                    hint=f"Allowed here: {', '.join(sorted(known))}.",
+                )
+            is_number = isinstance(value, int | float) and not isinstance(value, bool)
+            if not is_number or not 0 < value < float("inf"):
+                raise SettingsError(
+                    f"audit.toml: {cls.section}.{name} should be a number above 0."
+                )
+        return cls(**{name: float(value) for name, value in said.items()})
+
+    def parameters(self) -> dict[str, float]:
+        """Return the values by name, for the SQL files."""
+        return {field.name: getattr(self, field.name) for field in fields(self)}
+
+
+@dataclass(frozen=True, slots=True)
+class Superimposing(OwnLimits):
+    """How uncertain a superimposition may leave an implant before it is refused.
+
+    Attributes:
+        largest_entry_error_mm: expected position error at the entry, rms in 3-D.
+        largest_axis_error_deg: expected error of the axis, both planes together.
+    """
+
+    section: ClassVar[str] = "superimposing"
+    largest_entry_error_mm: float = 1.5
+    largest_axis_error_deg: float = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Room(OwnLimits):
+    """What a later implant would need.
+
+    Attributes:
+        later_diameter_mm: its diameter (common practice, no source).
+        gap_mm: bone wanted beside it; at 3 mm or less between two implants the crest
+            lost 1.04 mm, beyond 0.45 mm (J Periodontol 2000;71:546, abstract).
+        step_mm: how far out from its neighbour a later distal implant would stand
+            (common practice, no source).
+    """
+
+    section: ClassVar[str] = "room"
+    later_diameter_mm: float = 4.0
+    gap_mm: float = 3.0
+    step_mm: float = 8.0
+
+
+SETTINGS_TEXT = """\
+# A superimposition that leaves an implant less certain than this is not used; the
+# figures of the pair still come:
+# [superimposing]
+# largest_entry_error_mm = 1.5
+# largest_axis_error_deg = 3.0
+
+# Room for later implants, between the two and behind each:
+# [room]
+# later_diameter_mm = 4.0
+# gap_mm = 3.0                 # bone wanted on each side of an implant in the middle
+# step_mm = 8.0                # how far out from its neighbour a later distal one would stand
+"""
