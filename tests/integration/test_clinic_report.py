@@ -167,6 +167,14 @@ def test_data_box_gives_reasons_in_sentences_without_row_texts(clinic):
     assert "planted" not in clinic
 
 
+def test_equally_common_reasons_keep_their_order_on_every_run(page_of):
+    """Also in another process, where sets are walked in another order."""
+    text = text_of(page_of(tables_of.crowded())).split("Data quality: all reasons")[1]
+    sentences = ("The parts do not add up", "The length from achieved", "The length from planned", "The angle between")  # fmt: skip
+    found = [text.index(sentence) for sentence in sentences]
+    assert found == sorted(found)  # by check: deviations-, implants-achieved-, ...
+
+
 def test_no_person_guide_or_laboratory_code_is_on_the_page(clinic):
     assert not re.search(r"OPERATOR\d|GUIDE\d|LAB\d", clinic)
 

@@ -53,7 +53,7 @@ def _reasons(audit: AuditTables) -> list[str]:
     counts: Counter[str] = Counter()
     for row in audit.held:
         counts.update(set(row["check_ids"]))
-    return [_line(audit, check, n) for check, n in counts.most_common()]
+    return [_line(audit, check, n) for check, n in _commonest_first(counts)]
 
 
 def _notes(audit: AuditTables) -> list[str]:
@@ -62,7 +62,12 @@ def _notes(audit: AuditTables) -> list[str]:
     for row in audit.findings:
         if row["severity"] == "warn":
             counts[row["check_id"]] += row["count_findings"]
-    return [_line(audit, check, n) for check, n in counts.most_common()]
+    return [_line(audit, check, n) for check, n in _commonest_first(counts)]
+
+
+def _commonest_first(counts: Counter[str]) -> list[tuple[str, int]]:
+    """Return checks with their counts; equal ones by name, so that pages stay the same."""
+    return sorted(counts.items(), key=lambda item: (-item[1], item[0]))
 
 
 def _line(audit: AuditTables, check: str, n: int) -> str:
