@@ -23,7 +23,7 @@ def _columns(warehouse: Warehouse) -> pd.DataFrame:
         "select load_no, sheet, headings from records.loads"
     ):
         names = {field.field for field in load.fields(sheet)}
-        for position, heading in enumerate(headings, start=1):
+        for position, heading in enumerate(headings or [], start=1):
             if plain_heading(heading) in names:
                 letters = get_column_letter(position)
                 rows.append((load_no, plain_heading(heading), letters))
@@ -53,9 +53,9 @@ def make_repeats(warehouse: Warehouse) -> None:
             f"""insert into repeats
             with alike as (
                 select s.row_id, row_number() over (
-                    partition by s.source, s.row_key
+                    partition by s.source, plain_key(s.row_key)
                     order by
-                        hash(*columns(s.* exclude (row_id, source, row_number))),
+                        hash(*columns(s.* exclude (row_id, source, row_number, row_key))),
                         s.row_number
                 ) as place
                 from staged.{named(sheet)} as s

@@ -139,13 +139,14 @@ def _add_findings(warehouse: Warehouse, verdict: Verdict, run_date: dt.date) -> 
     count = warehouse.value(f"select count(*) from {_rows(check)} and {outside}")
     select = _of_rows if check.level == "row" else _of_groups
     added = warehouse.value(
-        f"insert into checked.findings {select(check, outside, run_date)}"
+        f"insert into checked.findings {select(check, outside, run_date)}",
+        {"pairs": sentences.PAIRS},
     )
     is_short = added < count if check.problem else added != count
     if count != verdict.count_failed or is_short:
         raise CountsDisagree(
-            f"{check.check_id}: {verdict.count_failed} rows were judged"
-            f" to fail, {count} selected, {added} found"
+            f"{check.check_id}: {verdict.count_failed} rows were judged to fail,"
+            f" {count} selected, {added} findings made"
         )
 
 
@@ -175,7 +176,7 @@ def _of_rows(check: Check, outside: str, run_date: dt.date) -> str:
         f" and c.field = {field}"
     )
     joins.append("left join repeats as n on e.row_id = n.row_id")
-    key = "concat(s.row_key, n.nth)"
+    key = "concat(plain_key(s.row_key), n.nth)"
     case_key = "s.case_key" if "case_id" in fields else "null"
     side = "s.side" if "side" in fields else "null"
     rows, _, condition = _rows(check).partition(" where ")

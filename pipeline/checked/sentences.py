@@ -14,7 +14,8 @@ from pipeline.reference import load
 from pipeline.warehouse import quoted
 
 BASE32 = "abcdefghijklmnopqrstuvwxyz234567"
-_PAIRS = "".join(first + second for first in BASE32 for second in BASE32)
+PAIRS = "".join(first + second for first in BASE32 for second in BASE32)
+"""All two characters in order; given to the SQL as ``$pairs``."""
 
 
 def finding_id(parts: str) -> str:
@@ -24,11 +25,12 @@ def finding_id(parts: str) -> str:
         parts: SQL for the text that is hashed.
 
     The alphabet is that of RFC 4648. Ten characters are the first 50 bits, that is 13
-    hexadecimal digits less two bits, looked up ten bits, or two characters, at a time.
+    hexadecimal digits less two bits, looked up in ``$pairs`` ten bits, or two
+    characters, at a time.
     """
     bits = f"cast('0x' || left(sha256({parts}), 13) as bigint) >> 2"
     pairs = (
-        f"substring('{_PAIRS}', 2 * ((({bits}) >> {shift}) & 1023) + 1, 2)"
+        f"substring($pairs, 2 * ((({bits}) >> {shift}) & 1023) + 1, 2)"
         for shift in range(40, -1, -10)
     )
     return f"concat({', '.join(pairs)})"

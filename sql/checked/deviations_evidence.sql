@@ -6,7 +6,7 @@ with
 cases_known as (
     select
         case_key,
-        min(jaw) as jaw
+        coalesce(min(jaw), 'lower') as jaw
     from staged.cases
     group by case_key
 ),
@@ -14,7 +14,7 @@ cases_known as (
 keyed as (
     select
         row_id,
-        row_key,
+        plain_key(row_key) as row_key,
         hash(
             case_key, implant_key, coalesce(achieved_source, ''), coalesce(examiner_code, ''),
             coalesce(reading, 1)
@@ -43,7 +43,7 @@ shared_rows as (
 seen as (
     select
         deviations.*,
-        if(cases_known.jaw = 'upper', 'upper', 'lower') as jaw,
+        cases_known.jaw,
         least(
             step_written(deviations.entry_3d_mm),
             step_written(deviations.entry_lateral_mm),
@@ -63,6 +63,7 @@ select
     cast(side_of(seen.tooth) = seen.side as double) as is_tooth_on_side,
     cast(
         case
+            when seen.jaw is null then null
             when regexp_full_match(seen.tooth, '[1-4][1-8]')
                 then (left(seen.tooth, 1) in ('1', '2')) = (seen.jaw = 'upper')
         end as double

@@ -1,12 +1,13 @@
 -- What is judged about each row of the implants sheet. Grain: row_id; null = not applicable.
 -- Plan and result are only set against each other where both are in the plan's coordinates.
 -- The label gives the length from platform to tip, so it is compared where the entry point is the
--- platform or is not said to be anything else.
+-- platform or is not said to be anything else. A case on the cases sheet is lower unless it says
+-- otherwise; without that sheet an upper tooth number makes it upper.
 with
 cases_known as (
     select
         case_key,
-        min(jaw) as jaw,
+        coalesce(min(jaw), 'lower') as jaw,
         min(surgery_date) as surgery_date
     from staged.cases
     group by case_key
@@ -15,7 +16,7 @@ cases_known as (
 keyed as (
     select
         row_id,
-        row_key,
+        plain_key(row_key) as row_key,
         hash(
             case_key, implant_key, coalesce(part, 'pair'), coalesce(scan, '1'),
             coalesce(achieved_source, ''), coalesce(examiner_code, ''), coalesce(reading, 1)
@@ -47,8 +48,11 @@ seen as (
         poses.planned_length_mm as planned_axis_mm,
         poses.achieved_length_mm as achieved_axis_mm,
         cases_known.surgery_date,
-        if(cases_known.jaw = 'upper', 'upper', 'lower') as jaw,
-        if(cases_known.jaw = 'upper', -1, 1) as upward,
+        cases_known.jaw,
+        if(
+            coalesce(cases_known.jaw, if(implants.tooth similar to '[12][1-8]', 'upper', 'lower')) = 'upper',
+            -1, 1
+        ) as upward,
         coalesce(implants.planned_reference, 'platform') = 'platform' as is_planned_platform,
         coalesce(implants.achieved_reference, 'platform') = 'platform' as is_achieved_platform,
         coalesce(implants.placed_length_mm, implants.planned_length_mm) as label_length_mm,
@@ -68,6 +72,7 @@ select
     cast(side_of(seen.tooth) = seen.side as double) as is_tooth_on_side,
     cast(
         case
+            when seen.jaw is null then null
             when regexp_full_match(seen.tooth, '[1-4][1-8]')
                 then (left(seen.tooth, 1) in ('1', '2')) = (seen.jaw = 'upper')
         end as double

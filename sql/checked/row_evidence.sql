@@ -3,7 +3,7 @@
 -- One line a sheet reads best in the two unions below.
 -- noqa: disable=LT09,RF04
 with
-rows_in_use as (
+rows_received as (
     select row_id, 'cases' as sheet, source, row_key, case_key from staged.cases
     union all
     select row_id, 'implants' as sheet, source, row_key, case_key from staged.implants
@@ -29,6 +29,11 @@ rows_in_use as (
     select row_id, 'numbers' as sheet, source, row_key, case_key from staged.numbers
     union all
     select row_id, 'treated' as sheet, source, row_key, null as case_key from staged.treated
+),
+
+rows_in_use as (
+    select * replace (plain_key(row_key) as row_key)
+    from rows_received
 ),
 
 problems_of_row as (
@@ -74,55 +79,55 @@ repeated_rows as (
 ),
 
 contents as (
-    select row_id, hash(*columns(* exclude (row_id, source, row_number))) as content
+    select row_id, hash(*columns(* exclude (row_id, source, row_number, row_key))) as content
     from staged.cases
     where row_id in (select row_id from repeated_rows)
     union all
-    select row_id, hash(*columns(* exclude (row_id, source, row_number))) as content
+    select row_id, hash(*columns(* exclude (row_id, source, row_number, row_key))) as content
     from staged.implants
     where row_id in (select row_id from repeated_rows)
     union all
-    select row_id, hash(*columns(* exclude (row_id, source, row_number))) as content
+    select row_id, hash(*columns(* exclude (row_id, source, row_number, row_key))) as content
     from staged.deviations
     where row_id in (select row_id from repeated_rows)
     union all
-    select row_id, hash(*columns(* exclude (row_id, source, row_number))) as content
+    select row_id, hash(*columns(* exclude (row_id, source, row_number, row_key))) as content
     from staged.cast_readings
     where row_id in (select row_id from repeated_rows)
     union all
-    select row_id, hash(*columns(* exclude (row_id, source, row_number))) as content
+    select row_id, hash(*columns(* exclude (row_id, source, row_number, row_key))) as content
     from staged.pair_readings
     where row_id in (select row_id from repeated_rows)
     union all
-    select row_id, hash(*columns(* exclude (row_id, source, row_number))) as content
+    select row_id, hash(*columns(* exclude (row_id, source, row_number, row_key))) as content
     from staged.films
     where row_id in (select row_id from repeated_rows)
     union all
-    select row_id, hash(*columns(* exclude (row_id, source, row_number))) as content
+    select row_id, hash(*columns(* exclude (row_id, source, row_number, row_key))) as content
     from staged.landmarks
     where row_id in (select row_id from repeated_rows)
     union all
-    select row_id, hash(*columns(* exclude (row_id, source, row_number))) as content
+    select row_id, hash(*columns(* exclude (row_id, source, row_number, row_key))) as content
     from staged.guides
     where row_id in (select row_id from repeated_rows)
     union all
-    select row_id, hash(*columns(* exclude (row_id, source, row_number))) as content
+    select row_id, hash(*columns(* exclude (row_id, source, row_number, row_key))) as content
     from staged.visits
     where row_id in (select row_id from repeated_rows)
     union all
-    select row_id, hash(*columns(* exclude (row_id, source, row_number))) as content
+    select row_id, hash(*columns(* exclude (row_id, source, row_number, row_key))) as content
     from staged.events
     where row_id in (select row_id from repeated_rows)
     union all
-    select row_id, hash(*columns(* exclude (row_id, source, row_number))) as content
+    select row_id, hash(*columns(* exclude (row_id, source, row_number, row_key))) as content
     from staged.dentures
     where row_id in (select row_id from repeated_rows)
     union all
-    select row_id, hash(*columns(* exclude (row_id, source, row_number))) as content
+    select row_id, hash(*columns(* exclude (row_id, source, row_number, row_key))) as content
     from staged.numbers
     where row_id in (select row_id from repeated_rows)
     union all
-    select row_id, hash(*columns(* exclude (row_id, source, row_number))) as content
+    select row_id, hash(*columns(* exclude (row_id, source, row_number, row_key))) as content
     from staged.treated
     where row_id in (select row_id from repeated_rows)
 ),

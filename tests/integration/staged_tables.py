@@ -79,12 +79,27 @@ class GivenRecords:
         )
         return load_no
 
+    def _give_keys(self, sheet: str) -> None:
+        """Give the rows their natural keys; repeats in one file are numbered."""
+        self.warehouse.run(
+            f"""update records.{sheet} set row_key = keyed.row_key from (
+                select row_id, one_key || if(
+                    count(*) over (partition by load_no, one_key) = 1, '',
+                    '#' || row_number() over (
+                        partition by load_no, one_key order by row_number
+                    )
+                ) as row_key
+                from (
+                    select *, {row_key_expression(sheet)} as one_key
+                    from records.{sheet}
+                )
+            ) as keyed where {sheet}.row_id = keyed.row_id"""
+        )
+
     def checked(self) -> Warehouse:
         """Stage and check all rows; return the warehouse with its tables."""
         for sheet in load.sheets():
-            self.warehouse.run(
-                f"update records.{sheet} set row_key = {row_key_expression(sheet)}"
-            )
+            self._give_keys(sheet)
         parameters = {"run_date": RUN_DATE, **problems.allowed_words()}
         tables.build(self.warehouse, tables.all_tables(), parameters, up_to="checked")
         return self.warehouse

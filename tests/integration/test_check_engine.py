@@ -432,6 +432,16 @@ def test_parts_of_any_true_figures_add_up_however_they_are_rounded():
     assert given.findings("case_key", check_id="deviations-parts") == []
 
 
+def test_points_whose_names_end_in_numbers_are_not_repeats_of_one_point():
+    """The number a repeated key gets looks like them, and is told apart."""
+    given = GivenRecords()
+    for label in ("p#1", "p#2"):
+        point = {"label": label, "frame": "plan", "x_mm": 1, "y_mm": 1, "z_mm": 1}
+        given.add("landmarks", case_id="a", **point)
+    given.checked()
+    assert given.findings("check_id") == []
+
+
 # ---------------------------------------------------------------- good manners
 
 OUTSIDE = """

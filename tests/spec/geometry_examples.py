@@ -51,6 +51,12 @@ def both(**changed: dict[str, Any]) -> tuple[Row, ...]:
 def sites(sheet: str) -> tuple[Example, ...]:
     """What both sheets of single implants say about a site."""
     return (
+        Example(
+            f"{sheet}-tooth-in-other-jaw",
+            (row("cases"), row(sheet, tooth="33")),
+            (row("cases"), row(sheet, tooth="22")),
+            "Row 2: the tooth number belongs to the other jaw than the case.",
+        ),
         one(
             f"{sheet}-site-missing",
             sheet,
