@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import cached_property
@@ -13,6 +13,12 @@ from pipeline.warehouse import Warehouse
 
 Row: TypeAlias = dict[str, Any]
 Made = TypeVar("Made")
+
+MOST_CASES = 1500
+"""Cases that stand one by one on a page, the latest ones; tables of figures cover all."""
+
+MOST_LISTED = 1000
+"""Rows of harm or discussion on a page."""
 
 
 def rows_of(warehouse: Warehouse, select: str) -> list[Row]:
@@ -69,42 +75,87 @@ class AuditTables:
         return self._read("audit.run", "order by run_at desc limit 1")[0]
 
     @cached_property
-    def cases(self) -> list[Row]:
-        """Patients' cases of the cycle in date order; those not operated yet last."""
-        found = self._read(
-            "measured.cases",
-            "where setting = 'patient' order by surgery_date nulls last, case_key",
+    def counts(self) -> Row:
+        """Cases, patients and implants that count in this run, first and last surgery."""
+        selects = f"""
+            select
+                (select count(*) from ({self._cases})) as cases,
+                (select count(distinct patient_key) from ({self._cases})) as patients,
+                (select count(*) from ({self._implants})) as implants,
+                (select count(*) from ({self._pairs})) as pairs,
+                (select min(surgery_date) from ({self._cases})) as first_day,
+                (select max(surgery_date) from ({self._cases})) as last_day,
+                (select count(*) from checked.held) as held,
+                (select count(distinct case_key) from checked.held) as held_cases,
+                (select count(*) from summarised.harm) as harm
+        """
+        return rows_of(self.warehouse, selects)[0]
+
+    @property
+    def _cases(self) -> str:
+        """Select the patients' cases of the cycle."""
+        first, last = (as_day(self.run[name]) for name in ("cycle_from", "cycle_to"))
+        after = f" and surgery_date >= date '{first}'" if first else ""
+        before = f" and surgery_date <= date '{last}'" if last else ""
+        return f"select * from measured.cases where setting = 'patient'{after}{before}"
+
+    @property
+    def _implants(self) -> str:
+        """Select the one record of each implant of the pair that summaries read."""
+        return (
+            "select * from measured.implants where is_preferred and part = 'pair'"
+            f" and case_key in (select case_key from ({self._cases}))"
         )
-        first, last = self.run["cycle_from"], self.run["cycle_to"]
-        if first is None and last is None:
-            return found
-        return [case for case in found if _is_within(case["surgery_date"], first, last)]
+
+    @property
+    def _pairs(self) -> str:
+        """Select the one record of each pair that summaries read."""
+        return (
+            "select * from measured.pairs where is_preferred"
+            f" and case_key in (select case_key from ({self._cases}))"
+        )
+
+    @cached_property
+    def cases(self) -> list[Row]:
+        """The latest cases in date order; those not operated yet last."""
+        latest = f"{self._cases} order by surgery_date desc nulls last, case_key"
+        return rows_of(
+            self.warehouse,
+            f"from ({latest} limit {MOST_CASES}) order by surgery_date nulls last, case_key",
+        )
 
     @cached_property
     def case_of(self) -> dict[str, Row]:
-        """Cases of the cycle by their code."""
+        """The latest cases by their code."""
         return {case["case_key"]: case for case in self.cases}
-
-    def _of_cases(self, rows: Iterable[Row]) -> list[Row]:
-        return [row for row in rows if row["case_key"] in self.case_of]
 
     @cached_property
     def implants(self) -> list[Row]:
-        """The one record of each implant of the pair that summaries read."""
-        rest = "where is_preferred and part = 'pair' order by case_key, implant_key"
-        return self._of_cases(self._read("measured.implants", rest))
+        """Implants of the latest cases."""
+        return self._of_latest(self._implants, "implant_key")
 
     @cached_property
     def pairs(self) -> list[Row]:
-        """The one record of each pair that summaries read."""
-        rest = "where is_preferred order by case_key"
-        return self._of_cases(self._read("measured.pairs", rest))
+        """Pairs of the latest cases."""
+        return self._of_latest(self._pairs, "basis")
+
+    def _of_latest(self, select: str, then: str) -> list[Row]:
+        """Return the rows of the latest cases only, so that a page stays readable."""
+        import pandas as pd
+
+        latest = pd.DataFrame({"case_key": list(self.case_of)}, dtype=object)
+        with self.warehouse.registered("latest_cases", latest):
+            return rows_of(
+                self.warehouse,
+                f"from ({select}) where case_key in (select case_key from latest_cases)"
+                f" order by case_key, {then}",
+            )
 
     @cached_property
     def harm(self) -> list[Row]:
         """What the treating clinician should hear of now, newest first."""
         rest = "order by is_resolved, event_date desc nulls last, case_key, kind"
-        return self._read("summarised.harm", rest)
+        return self._read("summarised.harm", f"{rest} limit {MOST_LISTED}")
 
     @cached_property
     def completeness(self) -> list[Row]:
@@ -118,8 +169,24 @@ class AuditTables:
 
     @cached_property
     def discuss(self) -> list[Row]:
-        """Cases worth talking about."""
-        return self._read("summarised.discuss")
+        """Cases worth talking about, the furthest beyond its limit first."""
+        return rows_of(
+            self.warehouse,
+            "select d.*, c.surgery_date from summarised.discuss as d"
+            " left join measured.cases as c on d.case_key = c.case_key"
+            " order by abs(d.value) / nullif(d.limit_value, 0) desc nulls last,"
+            f" d.value desc, d.case_key, d.measure, d.side limit {MOST_LISTED}",
+        )
+
+    @cached_property
+    def discuss_counts(self) -> dict[bool, int]:
+        """How many cases are worth talking about; those changed on purpose by True."""
+        found = rows_of(
+            self.warehouse,
+            "select is_deliberate_change, count(distinct case_key) as cases"
+            " from summarised.discuss group by all",
+        )
+        return {bool(row["is_deliberate_change"]): row["cases"] for row in found}
 
     @cached_property
     def verdicts(self) -> list[Row]:
@@ -139,29 +206,28 @@ class AuditTables:
         return self._read("checked.results", "order by check_id")
 
     @cached_property
-    def findings(self) -> list[Row]:
-        """Findings by check and severity, counted; no text of a record is read."""
-        return self._read_select(
-            "select check_id, severity, reach, sheet, count(*) as count_findings,"
-            " count(distinct row_id) as count_rows from checked.findings"
-            " group by all order by all",
-            needs="checked.findings",
+    def noticed(self) -> list[Row]:
+        """Findings that set nothing aside, by check; no text of a record is read."""
+        return rows_of(
+            self.warehouse,
+            "select check_id, count(*) as count_rows from checked.findings"
+            " where severity = 'warn' group by all order by count_rows desc, check_id",
         )
 
     @cached_property
-    def held(self) -> list[Row]:
-        """Rows set aside, with the checks that did it."""
-        return self._read("checked.held", "order by sheet, row_id")
+    def held_by_check(self) -> list[Row]:
+        """Rows set aside by the check that did it, the commonest first."""
+        return rows_of(
+            self.warehouse,
+            "select check_id, count(distinct row_id) as count_rows"
+            " from (select row_id, unnest(check_ids) as check_id from checked.held)"
+            " group by all order by count_rows desc, check_id",
+        )
 
     @cached_property
     def fields_given(self) -> list[Row]:
         """How many rows give each field."""
         return self._read("staged.completeness")
-
-    @cached_property
-    def sources(self) -> list[Row]:
-        """Files and sheets in use."""
-        return self._read("audit.sources", "where status = 'in use' order by load_no")
 
     @cached_property
     def actions(self) -> list[Row]:
@@ -184,18 +250,6 @@ class AuditTables:
             self.kept[make] = make(self)
         made: Made = self.kept[make]
         return made
-
-    def _read_select(self, select: str, *, needs: str) -> list[Row]:
-        return rows_of(self.warehouse, select) if needs in self._tables else []
-
-
-def _is_within(day: Any, first: Any, last: Any) -> bool:
-    days = [as_day(value) for value in (day, first, last)]
-    if days[0] is None:
-        return False
-    return (days[1] is None or days[1] <= days[0]) and (
-        days[2] is None or days[0] <= days[2]
-    )
 
 
 def as_day(value: Any) -> date | None:

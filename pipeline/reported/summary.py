@@ -19,19 +19,19 @@ def summary_lines(warehouse: Warehouse) -> list[str]:
     audit = AuditTables(warehouse, datetime.now(UTC))
     words = audit.words
     lines = []
-    if audit.harm:
-        entries = words.count("entry", len(audit.harm))
+    if audit.counts["harm"]:
+        entries = words.count("entry", audit.counts["harm"])
         lines.append(words("summary.harm", entries=entries))
     lines.append(
         words(
             "summary.cases",
-            cases=words.count("case", len(audit.cases)),
-            implants=words.count("implant", len(audit.implants)),
+            cases=words.count("case", audit.counts["cases"]),
+            implants=words.count("implant", audit.counts["implants"]),
         )
     )
     lines += _verdicts(audit)
-    rows = words.count("row", len(audit.held))
-    key = "summary.set_aside" if audit.held else "summary.none_set_aside"
+    rows = words.count("row", audit.counts["held"])
+    key = "summary.set_aside" if audit.counts["held"] else "summary.none_set_aside"
     lines.append(words(key, rows=rows))
     return [line.replace(NO_BREAK_SPACE, " ") for line in lines]
 

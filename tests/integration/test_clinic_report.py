@@ -358,11 +358,26 @@ def test_sources_share_no_median_in_a_sentence(clinic):
             assert "scan" in caption
 
 
-def test_too_many_dots_become_counts_in_cells(page_of):
-    specs = data_of(page_of(tables_of.clinic(1700)), "specs")
-    text = json.dumps(specs["pair-angles"])
+@pytest.fixture(scope="module")
+def large(page_of) -> str:
+    return page_of(tables_of.clinic(1700))
+
+
+def test_too_many_dots_become_counts_in_cells(large):
+    text = json.dumps(data_of(large, "specs")["strip-entry-3d-mm"])
     assert '"bin"' in text
     assert '"type": "point"' not in text
+
+
+def test_a_large_audit_shows_its_latest_cases_and_says_so(large):
+    """Figures cover all cases; dots and lists only as many as a page can carry."""
+    text = text_of(large)
+    assert "Charts show the latest 1 500 of 1 700 cases" in text
+    assert "1 700 cases of 1 700 patients" in text
+    drawn = set(data_of(large, "tables")["pairs"]["case"])
+    assert len(drawn) == 1500
+    assert tables_of.code(0) not in drawn
+    assert len(large) < 4_000_000
 
 
 def test_the_same_audit_gives_the_same_page(page_of, clinic):

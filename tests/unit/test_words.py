@@ -2,11 +2,13 @@
 
 import re
 import tomllib
+from pathlib import Path
 
 import pytest
 
 from pipeline.bundled import folder
 from pipeline.reference import load
+from pipeline.reported import wording
 from pipeline.reported.wording import (
     Words,
     code_in_groups,
@@ -151,3 +153,40 @@ def test_words_a_clinician_would_stumble_on_are_not_used(word):
 def test_axes_never_speak_of_x_y_and_z():
     for known in measures().values():
         assert not re.search(r"\b[xyz]\b", f"{known.label} {known.sentence}")
+
+
+BY_CODE = (
+    "axis_unit", "count", "cycle", "design", "group_value", "harm.kind", "header.fact",
+    "meaning.figure", "meaning.word", "measures", "pairs.tip", "reached", "reached_sign",
+    "read", "side", "source", "stage", "status", "strip.key", "unit", "verdict.sign",
+    "verdict.word", "waits.what", "actions", "definitions",
+)  # fmt: skip
+"""Groups whose words are picked by a code, a measure or a column of a table."""
+
+
+def keys_of(node, before=""):
+    for key, part in node.items():
+        if isinstance(part, dict):
+            yield from keys_of(part, f"{before}{key}.")
+        else:
+            yield before + key
+
+
+def test_no_word_lies_unused():
+    sources = [
+        path.read_text(encoding="utf-8")
+        for root, ending in (
+            (folder("reports"), "*.jinja"),
+            (Path(wording.__file__).parent, "*.py"),
+        )
+        for path in root.rglob(ending)
+    ]
+    text = "\n".join(sources)
+    unused = [
+        key
+        for key in keys_of(BOOK)
+        if not re.search(rf"""['"]{re.escape(key)}['"]""", text)
+        and key.rpartition(".")[0] not in BY_CODE
+        and not key.startswith("count.")
+    ]
+    assert unused == []

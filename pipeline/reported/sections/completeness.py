@@ -18,18 +18,18 @@ def content(audit: AuditTables) -> Section:
         }
         for row in audit.completeness
     ]
-    n_patients = len({case["patient_key"] for case in audit.cases})
+    counts = audit.counts
     return Section(
         {
             "stages": stages,
             "about": words(
                 "completeness.about",
-                cases=words.count("case", len(audit.cases)),
-                patients=words.count("patient", n_patients),
-                implants=words.count("implant", len(audit.implants)),
+                cases=words.count("case", counts["cases"]),
+                patients=words.count("patient", counts["patients"]),
+                implants=words.count("implant", counts["implants"]),
             ),
             "set_aside": words(
-                "completeness.set_aside", rows=words.count("row", len(audit.held))
+                "completeness.set_aside", rows=words.count("row", counts["held"])
             ),
         }
     )

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
 
 from pipeline.checked.checks import by_id
 from pipeline.checked.vocabulary import RUN_DATE
 from pipeline.reference import load
-from pipeline.reported.audit_tables import AuditTables
+from pipeline.reported.audit_tables import AuditTables, Row
 from pipeline.reported.room import BOX_LETTERS, lines_of, that_fit
 from pipeline.reported.section import Section
 from pipeline.reported.wording import Words
@@ -23,16 +22,17 @@ MOST_FIELDS = 3
 def content(audit: AuditTables) -> Section:
     """Return the box."""
     words = audit.words
-    reasons, notes = _reasons(audit), _notes(audit)
+    reasons = _lines(audit, audit.held_by_check)
+    notes = _lines(audit, audit.noticed)
     shown = _that_fit(reasons, REASON_LINES)
     shown_notes = _that_fit(notes, NOTE_LINES)
-    cases = {row["case_key"] for row in audit.held if row["case_key"]}
+    counts = audit.counts
     return Section(
         {
             "set_aside": words(
-                "data.set_aside" if audit.held else "data.none_set_aside",
-                rows=words.count("row", len(audit.held)),
-                cases=words.count("case", len(cases)),
+                "data.set_aside" if counts["held"] else "data.none_set_aside",
+                rows=words.count("row", counts["held"]),
+                cases=words.count("case", counts["held_cases"]),
             ),
             "reasons": shown,
             "n_more_reasons": len(reasons) - len(shown),
@@ -43,31 +43,14 @@ def content(audit: AuditTables) -> Section:
             "missing": _missing(audit),
             "unreadable": sum(row["count_unreadable"] for row in audit.fields_given),
             "broken": sum(row["outcome"] == "error" for row in audit.results),
-            "has_held": bool(audit.held),
+            "has_held": counts["held"] > 0,
         }
     )
 
 
-def _reasons(audit: AuditTables) -> list[str]:
-    """Return rows set aside by reason, the commonest first; a row may have several."""
-    counts: Counter[str] = Counter()
-    for row in audit.held:
-        counts.update(set(row["check_ids"]))
-    return [_line(audit, check, n) for check, n in _commonest_first(counts)]
-
-
-def _notes(audit: AuditTables) -> list[str]:
-    """Return what was noticed without setting anything aside."""
-    counts: Counter[str] = Counter()
-    for row in audit.findings:
-        if row["severity"] == "warn":
-            counts[row["check_id"]] += row["count_findings"]
-    return [_line(audit, check, n) for check, n in _commonest_first(counts)]
-
-
-def _commonest_first(counts: Counter[str]) -> list[tuple[str, int]]:
-    """Return checks with their counts; equal ones by name, so that pages stay the same."""
-    return sorted(counts.items(), key=lambda item: (-item[1], item[0]))
+def _lines(audit: AuditTables, rows: list[Row]) -> list[str]:
+    """Return one line a check; a row may be counted under several."""
+    return [_line(audit, row["check_id"], row["count_rows"]) for row in rows]
 
 
 def _line(audit: AuditTables, check: str, n: int) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 
 from pipeline.reported.audit_tables import AuditTables, Row
 from pipeline.reported.room import DISCUSS_LETTERS, lines_of, that_fit
@@ -32,12 +32,15 @@ def content(audit: AuditTables) -> Section:
     shown = _that_fit(cases, room)
     return Section(
         {
-            "is_measured": bool(audit.implants or audit.pairs),
+            "is_measured": audit.counts["implants"] + audit.counts["pairs"] > 0,
             "cases": shown,
-            "n_more": len(cases) - len(shown),
+            "n_more": audit.discuss_counts.get(False, 0) - len(shown),
             "on_purpose": shown_on_purpose,
-            "n_more_on_purpose": len(on_purpose) - len(shown_on_purpose),
-            "n_on_purpose": audit.words.count("case", len(on_purpose)),
+            "n_more_on_purpose": audit.discuss_counts.get(True, 0)
+            - len(shown_on_purpose),
+            "n_on_purpose": audit.words.count(
+                "case", audit.discuss_counts.get(True, 0)
+            ),
         }
     )
 
@@ -60,9 +63,7 @@ def by_case(
         row
         for row in audit.discuss
         if bool(row["is_deliberate_change"]) == is_on_purpose
-        and row["case_key"] in audit.case_of
     ]
-    rows.sort(key=_excess, reverse=True)
     found: dict[str, list[Row]] = {}
     for row in rows:
         found.setdefault(row["case_key"], []).append(row)
@@ -77,20 +78,14 @@ def by_case(
     ]
 
 
-def _excess(row: Row) -> float:
-    """How far beyond: the figure over its limit; what passed no limit comes last."""
-    beyond = row["limit_value"]
-    return abs(row["value"]) / beyond if beyond else 0.0
-
-
-def _line(audit: AuditTables, case: str, rows: Iterable[Row], n_more: int) -> Row:
+def _line(audit: AuditTables, case: str, rows: Sequence[Row], n_more: int) -> Row:
     words = audit.words
     points = [_point(audit, row) for row in rows]
     more = words("discuss.more_points", n=n_more) if n_more else ""
     text = "; ".join([*(" ".join(point.values()) for point in points), more])
     return {
         "case": case,
-        "day": words.day(audit.case_of[case]["surgery_date"]),
+        "day": words.day(rows[0]["surgery_date"]),
         "points": points,
         "more": more,
         "lines": lines_of(text, DISCUSS_LETTERS),

@@ -18,7 +18,7 @@ def content(audit: AuditTables) -> Section | None:
         return None
     shown = audit.cases[-MOST:]
     return Section(
-        {"cases": lines(audit, shown), "n_left_out": len(audit.cases) - len(shown)}
+        {"cases": lines(audit, shown), "n_left_out": audit.counts["cases"] - len(shown)}
     )
 
 

@@ -15,7 +15,7 @@ def content(audit: AuditTables) -> Section | None:
         return None
     shown = on_paper(audit)
     n_shown = sum(len(group["entries"]) for group in shown)
-    return Section({"groups": shown, "n_more": len(audit.harm) - n_shown})
+    return Section({"groups": shown, "n_more": audit.counts["harm"] - n_shown})
 
 
 def on_paper(audit: AuditTables) -> list[Row]:

@@ -9,7 +9,7 @@ from pipeline.reported.section import Section
 def content(audit: AuditTables) -> Section:
     """Return title, cycle, frozen data time, version and run."""
     run, words = audit.run, audit.words
-    days = [case["surgery_date"] for case in audit.cases if case["surgery_date"]]
+    first, last = audit.counts["first_day"], audit.counts["last_day"]
     facts = [
         ("cycle", cycle_name(audit)),
         ("frozen", words("header.moment_utc", moment=words.moment(run["run_at"]))),
@@ -22,10 +22,8 @@ def content(audit: AuditTables) -> Section:
             ),
         ),
     ]
-    if days:
-        operated = words(
-            "header.from_to", first=words.day(min(days)), last=words.day(max(days))
-        )
+    if first is not None:
+        operated = words("header.from_to", first=words.day(first), last=words.day(last))
         facts.insert(1, ("operated", operated))
     return Section(
         {

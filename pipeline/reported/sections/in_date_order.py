@@ -6,62 +6,32 @@ in date order and over its own band.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import altair as alt
 
+from pipeline.reported import blocks as in_blocks
 from pipeline.reported import charts, drawn
 from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.blocks import Block, blocks_of, gap_for
 from pipeline.reported.charts import Figure, Rows, Told
-from pipeline.reported.matching import cases_compared, set_words
+from pipeline.reported.matching import set_words
 from pipeline.reported.section import Section, Wait
 from pipeline.reported.sections import each_case
-from pipeline.reported.wording import Measure, measures, median_of
+from pipeline.reported.wording import Measure, measures, median_of, whole
 
 FEWEST = 5
 """Cases a strip takes."""
 
 HEIGHT = 182
-FEWEST_PLACES_BETWEEN = 3
-"""Empty places between two blocks; the mean of a block stands in the first of them."""
-
 MOST_WITHOUT_STRIP = 8
 """Cases listed on the second side while there are too few for a strip."""
-
-MOST_LABELS = 12
-"""Day labels along a strip."""
 
 SIGN_NAMES = ["left", "right", "pair", drawn.ON_PURPOSE]
 SHAPES = alt.Scale(domain=SIGN_NAMES, range=["circle", "diamond", "circle", "cross"])
 INKS = alt.Scale(
     domain=SIGN_NAMES, range=[charts.LEFT, charts.RIGHT, charts.PAIR, charts.MUTED]
 )
-
-
-@dataclass(frozen=True)
-class Block:
-    """Cases that share a band.
-
-    Attributes:
-        letter: names the block on the chart and in its key.
-        verdict: the comparison; None for cases no published set fits.
-        places: place along the strip by case code.
-    """
-
-    letter: str
-    verdict: Row | None
-    places: dict[str, float]
-
-    @property
-    def start(self) -> float:
-        """Left edge of the block."""
-        return min(self.places.values()) - 0.7
-
-    @property
-    def end(self) -> float:
-        """Right edge of the block."""
-        return max(self.places.values()) + 0.7
 
 
 def content(audit: AuditTables) -> Section:
@@ -89,43 +59,12 @@ def content(audit: AuditTables) -> Section:
             "figures": figures,
             "key": _signs(audit),
             "cases": each_case.lines(audit, few),
-            "n_left_out": len(audit.cases) - len(few),
+            "n_left_out": audit.counts["cases"] - len(few),
         },
         tuple(figures),
         tables,
         tuple(waits),
     )
-
-
-def blocks_of(audit: AuditTables, known: Measure, rows: list[Row]) -> list[Block]:
-    """Sort the cases that hold a figure into blocks, the largest comparison first."""
-    left = [
-        case["case_key"]
-        for case in audit.cases
-        if case["case_key"] in {row["case"] for row in rows}
-    ]
-    gap = _gap(len(left))
-    groups: list[tuple[Row | None, list[str]]] = []
-    for verdict in audit.verdicts:
-        if verdict["measure"] == known.name:
-            chosen = cases_compared(audit, verdict)
-            groups.append((verdict, [case for case in left if case in chosen]))
-            left = [case for case in left if case not in chosen]
-    groups.append((None, left))
-    blocks: list[Block] = []
-    at = 0.0
-    for compared, cases in groups:
-        if cases:
-            letter = chr(ord("A") + len(blocks))
-            places = {case: at + place for place, case in enumerate(cases)}
-            blocks.append(Block(letter, compared, places))
-            at += len(cases) + gap
-    return blocks
-
-
-def _gap(n: int) -> float:
-    """Return the empty places between blocks, more where the places are narrow."""
-    return max(FEWEST_PLACES_BETWEEN, n // 25)
 
 
 def _strip(
@@ -149,10 +88,14 @@ def _strip(
     name = known.name
     tables: dict[str, Rows] = {
         f"strip_{name}": rows,
-        f"strip_{name}_bands": [_band(block) for block in rest],
-        f"strip_{name}_edges": [edge for block in rest for edge in _edges(block)],
-        f"strip_{name}_means": [_mean(block) for block in rest if _has_interval(block)],
-        f"strip_{name}_days": _days(audit, blocks),
+        f"strip_{name}_bands": [in_blocks.band(block) for block in rest],
+        f"strip_{name}_edges": [
+            edge for block in rest for edge in in_blocks.edges(block)
+        ],
+        f"strip_{name}_means": [
+            in_blocks.mean(block) for block in rest if in_blocks.has_interval(block)
+        ],
+        f"strip_{name}_days": in_blocks.day_labels(audit, blocks),
         f"strip_{name}_letters": [
             {"place": block.start, "text": block.letter, "top": top}
             for block in blocks
@@ -179,7 +122,11 @@ def _layers(
 ) -> alt.LayerChart:
     words, name = audit.words, known.name
     x_scale = alt.Scale(
-        domain=[blocks[0].start - 0.3, blocks[-1].end + _gap(len(rows)) - 1], nice=False
+        domain=[
+            blocks[0].start - 0.3,
+            blocks[-1].end + gap_for(sum(len(block.places) for block in blocks)) - 1,
+        ],
+        nice=False,
     )
     y_scale = alt.Scale(domain=[0, top], nice=False)
 
@@ -277,64 +224,6 @@ def _tips(audit: AuditTables, known: Measure) -> list[alt.Tooltip]:
     return tips
 
 
-def _band(block: Block) -> Row:
-    verdict = block.verdict or {}
-    return {
-        "start": block.start,
-        "end": block.end,
-        "low": verdict["band_low"],
-        "high": verdict["band_high"],
-    }
-
-
-def _edges(block: Block) -> list[Row]:
-    verdict = block.verdict or {}
-    low = max(0.0, verdict["band_low"] - verdict["floor"])
-    return [
-        {"start": block.start, "end": block.end, "at": at}
-        for at in (low, verdict["band_high"] + verdict["floor"])
-    ]
-
-
-def _has_interval(block: Block) -> bool:
-    verdict = block.verdict or {}
-    return all(verdict[name] is not None for name in ("mean", "mean_low", "mean_high"))
-
-
-def _mean(block: Block) -> Row:
-    verdict = block.verdict or {}
-    return {
-        "place": block.end + 0.3 * _gap(len(block.places)),
-        "mean": verdict["mean"],
-        "low": verdict["mean_low"],
-        "high": verdict["mean_high"],
-    }
-
-
-def _days(audit: AuditTables, blocks: list[Block]) -> list[Row]:
-    """Label some places with the month of surgery, far enough apart to be read."""
-    n_places = max(max(block.places.values()) for block in blocks) + 1
-    step = max(1.0, n_places / MOST_LABELS)
-    labels: list[Row] = []
-    for block in blocks:
-        said = ""
-        for case, at in block.places.items():
-            text = _month(audit, case)
-            if text != said and (not labels or at - labels[-1]["place"] >= step):
-                labels.append({"place": at, "text": text})
-                said = text
-    return labels
-
-
-def _month(audit: AuditTables, case: str) -> str:
-    day = audit.case_of[case]["surgery_date"]
-    if day is None:
-        return audit.words("strip.no_day")
-    return (
-        f"{audit.words.listed('calendar.months')[day.month - 1]} {day.year % 100:02d}"
-    )
-
-
 def _caption(
     audit: AuditTables,
     known: Measure,
@@ -372,6 +261,11 @@ def _signs(audit: AuditTables) -> list[str]:
     """Return what the signs of both strips mean."""
     words = audit.words
     signs = [words("strip.key.implants"), words("strip.key.pairs")]
+    if audit.counts["cases"] > len(audit.cases):
+        cases = words.count("case", audit.counts["cases"])
+        signs.insert(
+            0, words("page.latest", shown=whole(len(audit.cases)), cases=cases)
+        )
     if any(row["is_deliberate_change"] for row in audit.implants):
         signs.append(words("key.on_purpose"))
     if audit.verdicts:

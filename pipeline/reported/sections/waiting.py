@@ -14,7 +14,6 @@ from pipeline.statistics.tolerance import fewest_patients
 
 def content(audit: AuditTables) -> Section:
     """Return the summaries that wait; charts add theirs when the page is put together."""
-    patients = {case["patient_key"] for case in audit.cases}
     overall = [row for row in audit.accuracy if row["group_by"] == "overall"]
     n_patients = max((row["n_patients"] for row in overall), default=0)
     n_implants = max((row["n_implants"] for row in overall), default=0)
@@ -26,7 +25,7 @@ def content(audit: AuditTables) -> Section:
         Wait("bound", n_patients, fewest_patients(0.95, 0.95), "patient"),
     ]
     return Section(
-        {"has_cases": bool(patients)},
+        {"has_cases": audit.counts["cases"] > 0},
         waits=tuple(wait for wait in levels if wait.has < wait.needs),
     )
 
