@@ -110,6 +110,11 @@ class Audit:
         return self.folder / "records"
 
     @property
+    def layouts_folder(self) -> Path:
+        """How sheets that are not ours map onto ours."""
+        return self.folder / "layouts"
+
+    @property
     def records_file(self) -> Path:
         """Rows as received: the file to back up."""
         return self.folder / "records.duckdb"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING
 
 from pipeline.reference import load
@@ -19,9 +20,12 @@ def _columns(warehouse: Warehouse) -> pd.DataFrame:
     from pipeline.records.headings import plain_heading
 
     rows = []
+    laid_out = set(_laid_out_loads(warehouse))
     for load_no, sheet, headings in warehouse.run(
         "select load_no, sheet, headings from records.loads"
     ):
+        if load_no in laid_out:
+            continue
         names = {field.field for field in load.fields(sheet)}
         for position, heading in enumerate(headings or [], start=1):
             if plain_heading(heading) in names:
@@ -38,6 +42,47 @@ def make_cell_columns(warehouse: Warehouse) -> None:
             select load_no::bigint as load_no, field::varchar as field,
                 letters::varchar as letters
             from columns_given"""
+        )
+
+
+def _laid_out_loads(warehouse: Warehouse) -> dict[int, str]:
+    """Return the loads a layout was used for, and where their fields stood (JSON)."""
+    names = {name for name, _ in warehouse.columns("records.loads")}
+    if "field_cells" not in names:
+        return {}
+    return dict(
+        warehouse.run(
+            "select load_no, field_cells from records.loads where field_cells <> ''"
+        )
+    )
+
+
+def name_laid_out_cells(warehouse: Warehouse) -> None:
+    """Put the address in the file received into the findings of laid-out rows.
+
+    One row there can give several of ours, each with its cells in other columns or
+    tabs; which part a row is stands in its row_id, above its row number.
+    """
+    import pandas as pd
+
+    rows = [
+        (load_no, part, field, origin, letters)
+        for load_no, said in _laid_out_loads(warehouse).items()
+        for part, cells in enumerate(json.loads(said))
+        for field, (origin, letters) in cells.items()
+    ]
+    if not rows:
+        return
+    names = ["load_no", "part", "field", "origin", "letters"]
+    with warehouse.registered("cells_given", pd.DataFrame(rows, columns=names)):
+        warehouse.run(
+            f"""update checked.findings as f
+            set cell = c.letters || nullif(r.row_numbers[c.origin + 1], 0)
+            from cells_given as c, records.received_rows as r
+            where f.row_id = r.row_id
+                and f.row_id // {2**32} = c.load_no
+                and f.row_id % {2**32} // {2**26} = c.part
+                and f.field = c.field"""
         )
 
 

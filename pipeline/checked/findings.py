@@ -66,6 +66,7 @@ def make_findings(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
             _add_findings(warehouse, verdict, run_date)
     _make_held(warehouse)
     _make_cells_set_aside(warehouse)
+    addresses.name_laid_out_cells(warehouse)
     addresses.drop(warehouse)
 
 

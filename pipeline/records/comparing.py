@@ -86,6 +86,7 @@ def put_rows(
     *,
     changed_by: str,
     is_known_cases_only: bool,
+    is_of_tab: bool = False,
 ) -> Counts:
     """Add one tab's rows as a new load; call inside a transaction.
 
@@ -96,14 +97,21 @@ def put_rows(
         changed_by: written into amendments.
         is_known_cases_only: leave out (and count) rows of cases the audit does
             not know.
+        is_of_tab: other tabs of the file give rows of this sheet too, so that each
+            is compared with its own last load.
     """
     load_no = int(store.value("select coalesce(max(load_no), 0) + 1 from loads"))
     counts = Counts()
     with store.registered("incoming", incoming.rows):
         counts.left_out = _insert(
-            store, incoming.sheet, load_no, known_only=is_known_cases_only
+            store, incoming, load_no, known_only=is_known_cases_only
         )
-    where = {"source": stamp["source"], "sheet": incoming.sheet, "load_no": load_no}
+    where = {
+        "source": stamp["source"],
+        "sheet": incoming.sheet,
+        "load_no": load_no,
+        "tab": stamp["tab"] if is_of_tab else None,
+    }
     table = named(incoming.sheet)
     counts.rows = int(
         store.value(f"select count(*) from {table} where load_no = $n", {"n": load_no})
@@ -119,7 +127,12 @@ def put_rows(
     return counts
 
 
-def _insert(store: Warehouse, sheet: str, load_no: int, *, known_only: bool) -> int:
+def _insert(
+    store: Warehouse, incoming: Incoming, load_no: int, *, known_only: bool
+) -> int:
+    sheet = incoming.sheet
+    # where one row of a file gives several of ours, each has a place of its own
+    place = "place" if "place" in incoming.rows.columns else "row_number"
     names = ", ".join(named(name) for name in fields_of(sheet))
     # an empty column of a frame has no type of its own
     typed = ", ".join(f"{named(n)}::varchar as {named(n)}" for n in fields_of(sheet))
@@ -130,11 +143,12 @@ def _insert(store: Warehouse, sheet: str, load_no: int, *, known_only: bool) -> 
         f"""insert into {named(sheet)}
         (row_id, load_no, row_number, row_key, other_cells, {names})
         with received as (
-            select row_number, other_cells::varchar as other_cells, {typed}
+            select row_number, {place}::bigint as place,
+                other_cells::varchar as other_cells, {typed}
             from incoming
         ),
         keyed as (
-            select row_number, other_cells, {names},
+            select row_number, place, other_cells, {names},
                 case
                     when {key} is null or trim({key}, '| ') = ''
                         then 'row ' || row_number
@@ -142,13 +156,13 @@ def _insert(store: Warehouse, sheet: str, load_no: int, *, known_only: bool) -> 
                 end as one_key
             from received {where}
         )
-        select $load_no::bigint * {ROWS_PER_LOAD} + row_number, $load_no, row_number,
+        select $load_no::bigint * {ROWS_PER_LOAD} + place, $load_no, row_number,
             one_key || case
                 when count(*) over (partition by one_key) = 1 then ''
-                else '#' || row_number() over (partition by one_key order by row_number)
+                else '#' || row_number() over (partition by one_key order by row_number, place)
             end,
             other_cells, {names}
-        from keyed order by row_number""",
+        from keyed order by row_number, place""",
         {"load_no": load_no},
     )
     kept = store.value(
@@ -171,10 +185,12 @@ def _is_older(
     return bool(
         store.value(
             "select count(*) from loads where source = $source and sheet = $sheet"
+            " and ($tab::varchar is null or tab = $tab)"
             " and status = 'in use' and modified_at > $modified_at",
             {
                 "source": where["source"],
                 "sheet": where["sheet"],
+                "tab": where["tab"],
                 "modified_at": stamp["modified_at"],
             },
         )
@@ -204,6 +220,7 @@ def _compare(
         select r.row_id, r.row_key, row({content}) as content
         from {named(sheet)} as r
         inner join loads as l on r.load_no = l.load_no and l.source = $source
+            and ($tab::varchar is null or l.tab = $tab)
         anti join rows_not_in_use as u on r.row_id = u.row_id
         where r.load_no < $load_no"""
     store.run(
@@ -215,7 +232,7 @@ def _compare(
             select r.row_id, r.row_key, row({content}) as content
             from {named(sheet)} as r where r.load_no = $load_no
         ) as new on old.row_key = new.row_key""",
-        {"source": where["source"], "load_no": where["load_no"]},
+        {key: where[key] for key in ("source", "load_no", "tab")},
     )
     counts.new, counts.changed, counts.same, counts.gone = store.run(
         """select count(*) filter (old_id is null),
@@ -247,7 +264,12 @@ def _note_amendments(
             f"""insert into amendments
             select $load_no, $sheet, new.row_key, $field, old.{named(name)},
                 new.{named(name)}, p.old_id, p.new_id, $changed_at, $changed_by,
-                'the file was loaded again'
+                if(
+                    (select o.file_sha256 from loads as o where o.load_no = old.load_no)
+                        = $file_sha256,
+                    'the same file was read by another layout',
+                    'the file was loaded again'
+                )
             from pairs as p
             inner join {table} as old on p.old_id = old.row_id
             inner join {table} as new on p.new_id = new.row_id
@@ -258,6 +280,7 @@ def _note_amendments(
                 "field": name,
                 "changed_at": stamp["loaded_at"],
                 "changed_by": changed_by,
+                "file_sha256": stamp["file_sha256"],
             },
         )
 
@@ -272,8 +295,9 @@ def _note_load(
     if status == "in use":
         store.run(
             "update loads set status = 'replaced' where source = $source"
-            " and sheet = $sheet and status = 'in use'",
-            {"source": where["source"], "sheet": where["sheet"]},
+            " and sheet = $sheet and status = 'in use'"
+            " and ($tab::varchar is null or tab = $tab)",
+            {key: where[key] for key in ("source", "sheet", "tab")},
         )
     row = {
         **where,

@@ -17,7 +17,9 @@ from pipeline.records.layout_model import (
     Join,
     Layout,
     RowChoice,
+    fields_by_name,
     plain_phrase,
+    same_heading,
 )
 from pipeline.records.layout_rows import Signs, block_of
 from pipeline.records.layout_said import Said
@@ -95,13 +97,15 @@ def _parts(said: Said) -> dict[str, Any]:
         raise said.wrong("thousands_sign", "is the decimal sign too.")
     joins = _joins(said)
     blocks = _blocks(said, signs)
+    drop = said.texts("drop")
+    _refuse_leaks(said, blocks, drop)
     return {
         "needs": needs,
         "tab": said.text("tab"),
         "files": said.texts("files"),
         "header_rows": said.whole("header_rows", 1, most=MOST_HEADER_ROWS),
         "fill_down": said.texts("fill_down"),
-        "drop": said.texts("drop"),
+        "drop": drop,
         "skip": tuple(_row_choice(one) for one in said.tables("skip")),
         "joins": joins,
         "blocks": blocks,
@@ -181,6 +185,30 @@ def _blocks(said: Said, signs: Signs) -> tuple[Block, ...]:
             "[rows.fields].",
         )
     return tuple(block_of(one, signs) for one in found)
+
+
+def _refuse_leaks(said: Said, blocks: tuple[Block, ...], drop: tuple[str, ...]) -> None:
+    """Refuse a layout by which a number or name would be kept as it is written."""
+    kinds: dict[str, dict[bool, str]] = {}
+    for block in blocks:
+        for part in block.parts:
+            for name, source in part.sources.items():
+                is_identity = bool(fields_by_name(block.sheet)[name].identity)
+                found = kinds.setdefault(same_heading(source.heading), {})
+                found[is_identity] = name
+        if block.phrases_in:
+            kinds.setdefault(same_heading(block.phrases_in), {})[False] = "phrases"
+    for heading, found in kinds.items():
+        if heading and len(found) > 1:
+            raise said.wrong(
+                "rows",
+                f"fill both {found[True]} and {found[False]} from one column.",
+                f"{found[True]} is turned into a code; {found[False]} would keep the "
+                "number or name as it is written.",
+            )
+    for heading in drop:
+        if same_heading(heading) in kinds:
+            raise said.wrong("drop", f"names {heading!r}, which fills a field too.")
 
 
 def _phrases(

@@ -9,28 +9,32 @@ older than the last load of its source is held whole. Order is the load number.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pipeline.audit import Audit, Settings
-from pipeline.errors import UnreadableFile, UnreadableSheet, UserError
+from pipeline.errors import UnreadableFile, UserError
+from pipeline.records.arranging import Arranged, arranged, digest_of
 from pipeline.records.codes import Codebook
-from pipeline.records.comparing import Counts, put_rows
-from pipeline.records.sheets import Incoming, incoming_of, sheet_meant
+from pipeline.records.coming_in import (
+    FOLLOW_UP,
+    coming_in,
+    put_file,
+    replace_identities,
+)
+from pipeline.records.comparing import Counts
+from pipeline.records.layouts import layouts_in
 from pipeline.records.store import count_in_use, open_for_loading
-from pipeline.reference import load as reference
 
 if TYPE_CHECKING:
+    from pipeline.records.layout_model import Layout
     from pipeline.records.read import FileRead
     from pipeline.warehouse import Warehouse
 
 Say = Callable[[str], None]
-
-FOLLOW_UP = frozenset({"visits", "events", "dentures"})
-"""Sheets that come from a practice's whole appointment list."""
 
 
 @dataclass
@@ -60,7 +64,17 @@ class _File:
     path: Path
     sha256: str
     read: FileRead | None
-    problem: UserError | None = None
+    arranged: Arranged
+
+
+@dataclass(frozen=True)
+class _Loading:
+    store: Warehouse
+    codebook: Codebook
+    lead: str
+    known_layouts: str
+    report: LoadReport
+    say: Say
 
 
 def load_folder(audit: Audit, settings: Settings, say: Say) -> LoadReport:
@@ -76,6 +90,8 @@ def load_folder(audit: Audit, settings: Settings, say: Say) -> LoadReport:
     """
     from pipeline.records.read import readable_files
 
+    layouts = layouts_in(audit.layouts_folder)
+    known_layouts = digest_of(layouts)
     codebook = Codebook(settings)
     files, seen_not_read = readable_files(audit.records_folder)
     report = LoadReport(seen_not_read=len(seen_not_read))
@@ -86,13 +102,14 @@ def load_folder(audit: Audit, settings: Settings, say: Say) -> LoadReport:
             digest = _sha256(path, source, report)
             if not digest:
                 continue
-            if _is_as_before(store, digest):
+            if _is_as_before(store, digest, layouts):
                 report.count_as_before += 1
                 say(f"{source}: as before")
             else:
-                fresh.append(_read(path, source, digest))
+                fresh.append(_read(path, source, digest, layouts))
+        to = _Loading(store, codebook, settings.lead, known_layouts, report, say)
         for file in sorted(fresh, key=_follow_up_last):
-            _load_file(file, store, codebook, settings, report, say)
+            _load_file(file, to)
         report.count_in_use = count_in_use(store)
     return report
 
@@ -111,11 +128,12 @@ def _sha256(path: Path, source: str, report: LoadReport) -> str:
         return ""
 
 
-def _is_as_before(store: Warehouse, digest: str) -> bool:
+def _is_as_before(store: Warehouse, digest: str, layouts: Sequence[Layout]) -> bool:
     """Tell whether this content is what some source said last.
 
     A load that left rows of unknown patients out, or a tab that could not be read, is
-    looked at again: the case may have come since, and the fault must be said again.
+    looked at again: the case may have come since, and the fault must be said again. So
+    is a file whose layout has changed, or with a tab that a new layout might fit.
     """
     return bool(
         store.value(
@@ -125,157 +143,71 @@ def _is_as_before(store: Warehouse, digest: str) -> bool:
                 and not exists (
                     select 1 from loads as k
                     where k.source = l.source and k.file_sha256 = $digest
-                        and (k.count_left_out > 0 or k.count_problems > 0)
+                        and (
+                            k.count_left_out > 0 or k.count_problems > 0
+                            or k.status = 'in use' and (
+                                not list_contains($layouts, coalesce(k.layout_sha256, ''))
+                                or coalesce(k.unread_with, '') not in ('', $known)
+                            )
+                        )
                 )""",
-            {"digest": digest},
+            {
+                "digest": digest,
+                "layouts": ["", *(layout.sha256 for layout in layouts)],
+                "known": digest_of(layouts),
+            },
         )
     )
 
 
-def _read(path: Path, source: str, digest: str) -> _File:
+def _read(path: Path, source: str, digest: str, layouts: Sequence[Layout]) -> _File:
     from pipeline.records.read import read_file
 
     try:
-        return _File(source, path, digest, read_file(path, name=source))
+        read = read_file(path, name=source)
     except UnreadableFile as problem:
-        return _File(source, path, digest, None, problem)
+        return _File(source, path, digest, None, Arranged((), (problem,), 0))
+    return _File(source, path, digest, read, arranged(read, layouts, source=source))
 
 
 def _follow_up_last(file: _File) -> tuple[bool, str]:
     """Order files so that the list of cases is known before appointment lists."""
-    names = {
-        sheet_meant(_name_of(file, sheet.name), sheet.headings)
-        for sheet in (file.read.sheets if file.read else ())
-    }
+    names = {sheet for tab in file.arranged.tabs for sheet in tab.sheets}
     return (bool(names) and names <= FOLLOW_UP, file.source)
 
 
-def _name_of(file: _File, tab: str) -> str:
-    return tab or Path(file.source).stem
-
-
-def _load_file(
-    file: _File,
-    store: Warehouse,
-    codebook: Codebook,
-    settings: Settings,
-    report: LoadReport,
-    say: Say,
-) -> None:
+def _load_file(file: _File, to: _Loading) -> None:
+    report, say = to.report, to.say
     if file.read is None:
-        problem = file.problem or UnreadableFile(f"{file.source} cannot be read.")
-        report.problems.append(problem)
+        report.problems += file.arranged.problems
         say(f"{file.source}: not read")
         return
-    problems_before = len(report.problems)
-    arranged = list(_arranged(file, report))
-    count_problems = len(report.problems) - problems_before
-    if not arranged:
+    coming, problems = coming_in(
+        file.arranged.tabs, file.read.notes, source=file.source
+    )
+    problems = [*file.arranged.problems, *problems]
+    report.problems += problems
+    if not coming:
         return
-    codes: dict[tuple[str, str], str] = {}
-    for incoming, _ in arranged:
-        _replace_identities(incoming, codebook, codes)
-    codebook.remember(codes)
-    modified_at = _modified_at(file)
-    total = Counts()
-    with store.transaction():
-        for incoming, details in arranged:
-            stamp = {
-                "source": file.source,
-                "file_sha256": file.sha256,
-                "file_format": file.read.format,
-                "modified_at": modified_at,
-                "loaded_at": datetime.now(UTC).replace(tzinfo=None),
-                "headings": list(incoming.headings),
-                "count_problems": count_problems,
-                **details,
-            }
-            total += put_rows(
-                store,
-                incoming,
-                stamp,
-                changed_by=settings.lead,
-                is_known_cases_only=incoming.sheet in FOLLOW_UP,
-            )
+    to.codebook.remember(replace_identities(coming, to.codebook))
+    stamp = {
+        "source": file.source,
+        "file_sha256": file.sha256,
+        "file_format": file.read.format,
+        "modified_at": _modified_at(file),
+        "loaded_at": datetime.now(UTC).replace(tzinfo=None),
+        "count_problems": len(problems),
+        "unread_with": to.known_layouts if file.arranged.count_unread else "",
+    }
+    with to.store.transaction():
+        total, count_retired = put_file(to.store, coming, stamp, changed_by=to.lead)
     report.count_loaded += 1
     report.counts += total
     say(f"{file.source}: {total.in_words()}")
-
-
-def _arranged(
-    file: _File, report: LoadReport
-) -> Iterator[tuple[Incoming, dict[str, Any]]]:
-    """Yield the tabs that are record sheets; the others become problems or notes."""
-    read = file.read
-    if read is None:
-        return
-    found = 0
-    tabs = [s for s in read.sheets if not _is_skipped(s.name)]
-    for sheet in tabs:
-        name = _name_of(file, sheet.name)
-        meant = sheet_meant(name, sheet.headings)
-        if meant is None:
-            if len(tabs) == 1:
-                report.problems.append(_not_ours(file.source, sheet.headings))
-            continue
-        found += 1
-        try:
-            incoming = incoming_of(meant, sheet, source=file.source)
-        except UnreadableSheet as problem:
-            report.problems.append(problem)
-            continue
-        notes = [*read.notes, *sheet.notes]
-        notes += [f"left out at the door: {what}" for what in incoming.dropped]
-        yield (
-            incoming,
-            {
-                "tab": sheet.name,
-                "encoding": sheet.encoding,
-                "delimiter": sheet.delimiter,
-                "decimal_sign": sheet.decimal_sign,
-                "notes": notes,
-            },
-        )
-    if not found and len(tabs) != 1:
-        report.problems.append(_no_tab_ours(file.source, [s.name for s in tabs]))
-
-
-def _is_skipped(tab: str) -> bool:
-    from pipeline.records.template import is_skipped_tab
-
-    return is_skipped_tab(tab)
-
-
-def _not_ours(source: str, headings: tuple[str, ...]) -> UserError:
-    shown = ", ".join(h.strip() for h in headings[:12] if h.strip())
-    more = " .." if len(headings) > 12 else ""
-    missing = "" if "case_id" in headings else " It has no column case_id."
-    return UnreadableSheet(
-        f"{source} is none of our record sheets.{missing} Its columns are: "
-        f"{shown or 'none'}{more}.",
-        hint=f"Name the file after its sheet ({', '.join(reference.sheets()[:5])}, ..) and use "
-        "the headings of the template workbook.",
-    )
-
-
-def _no_tab_ours(source: str, tabs: list[str]) -> UserError:
-    return UnreadableSheet(
-        f"{source} has no tab named after a record sheet; its tabs are: "
-        f"{', '.join(tabs) or 'none with rows'}.",
-        hint=f"Name the tabs {', '.join(reference.sheets())}; only those in use need exist.",
-    )
-
-
-def _replace_identities(
-    incoming: Incoming, codebook: Codebook, codes: dict[tuple[str, str], str]
-) -> None:
-    for item in reference.fields(incoming.sheet):
-        if not item.identity:
-            continue
-        column = incoming.rows[item.field]
-        known = codebook.codes_of(item.identity, column.unique())
-        incoming.rows[item.field] = column.map(known)
-        codes |= {(item.identity, number): code for number, code in known.items()}
+    for line in dict.fromkeys(one.line for one in coming if one.line):
+        say(f"  {line}")
+    if count_retired:
+        say(f"  {count_retired} rows that another layout had made of it no longer used")
 
 
 def _modified_at(file: _File) -> datetime:

@@ -1,8 +1,9 @@
 """records.duckdb: rows as received, loads, amendments. Append only; the file to back up.
 
-Row ids carry their load: ``load_no * 2**32 + row_number``. A row that a later load of
-the same source replaces is never changed or deleted; it is named in
-``rows_not_in_use``, with the reason.
+Row ids carry their load: ``load_no * 2**32 + row_number``; of a row that a layout made,
+the row number stands in the lower 26 bits and the part of the row above them. A row
+that a later load of the same source replaces is never changed or deleted; it is named
+in ``rows_not_in_use``, with the reason.
 """
 
 from __future__ import annotations
@@ -35,7 +36,21 @@ _TABLES = (
         load_no integer, sheet varchar, row_key varchar, field varchar,
         old_value varchar, new_value varchar, old_row_id bigint, new_row_id bigint,
         changed_at timestamp, changed_by varchar, why varchar)""",
+    # what a layout was applied to: the cells behind a row, under loads.headings; the row's
+    # number in its own tab and in each joined one, 0 for none
+    """create table if not exists received_rows
+    (row_id bigint, row_numbers bigint[], cells varchar[])""",
 )
+
+_LATER_COLUMNS = (
+    ("loads", "layout", "varchar"),
+    ("loads", "layout_sha256", "varchar"),
+    # JSON: for each part of a row, field -> [0 or the number of a join, column letters]
+    ("loads", "field_cells", "varchar"),
+    # the layouts there were when a tab of the file could not be placed
+    ("loads", "unread_with", "varchar"),
+)
+"""Columns that an older records.duckdb does not have yet; '' or null where unused."""
 
 
 def fields_of(sheet: str) -> list[str]:
@@ -55,6 +70,8 @@ def open_for_loading(audit: Audit, settings: Settings, fingerprint: str) -> Ware
     with store.transaction():
         for statement in _TABLES:
             store.run(statement)
+        for table, column, kind in _LATER_COLUMNS:
+            store.run(f"alter table {table} add column if not exists {column} {kind}")
         for sheet in load.sheets():
             columns = ", ".join(f"{named(field)} varchar" for field in fields_of(sheet))
             store.run(
