@@ -58,6 +58,11 @@ class Arranged:
     problems: tuple[UserError, ...]
     count_unread: int
 
+    @property
+    def can_change(self) -> bool:
+        """Whether another set of layouts could change how the file is read."""
+        return bool(self.count_unread) or any(tab.fit for tab in self.tabs)
+
 
 def digest_of(layouts: Sequence[Layout]) -> str:
     """Return a text that changes when any layout does; '' for none."""
@@ -153,7 +158,7 @@ def _strange(
             f"{source} has no tab named after a record sheet; its tabs are: "
             f"{names or 'none with rows'}.{nearest}",
             hint=f"Name the tabs {', '.join(reference.sheets())}; only those in use need "
-            f"exist. Or have a layout proposed: plumbpost layout {source}",
+            f"exist. Or have a layout proposed: plumbpost layout records/{source}",
         )
         return
     headings = strangers[0].headings
@@ -165,7 +170,7 @@ def _strange(
         f"{shown or 'none'}{more}.{nearest}",
         hint=f"Name the file after its sheet ({', '.join(reference.sheets()[:5])}, ..) and "
         "use the headings of the template workbook, or have a layout proposed for the "
-        f"file as it is: plumbpost layout {source}",
+        f"file as it is: plumbpost layout records/{source}",
     )
 
 

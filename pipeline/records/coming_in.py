@@ -185,7 +185,9 @@ def put_file(
             load_no = _last_load(store)
             received = one.laid.received
             keep_received(store, sheet, load_no, one.incoming.rows, received, one.cells)
-    return total, _retire(store, coming, stamp, first)
+    count_retired = _retire(store, coming, stamp, first)
+    total.gone = max(0, total.gone - count_retired)
+    return total, count_retired
 
 
 def _last_load(store: Warehouse) -> int:
@@ -212,18 +214,29 @@ def _retire(
         # a sheet that did not come now may be one that could not be read
         is_away = sheet not in now and sha256 and not stamp["count_problems"]
         if is_away or (sheet in now and sha256 not in now[sheet]):
-            count += len(
-                store.run(
-                    f"""insert into rows_not_in_use
-                    select row_id, $because, $first from {named(sheet)}
-                    where load_no = $load_no
-                        and row_id not in (select u.row_id from rows_not_in_use as u)
-                    returning row_id""",
-                    {"because": OTHER_LAYOUT, "first": first, "load_no": load_no},
-                )
-            )
-            store.run(
-                "update loads set status = 'replaced' where load_no = $load_no",
-                {"load_no": load_no},
-            )
+            count += _retire_load(store, load_no, sheet, first)
     return count
+
+
+def _retire_load(store: Warehouse, load_no: int, sheet: str, first: int) -> int:
+    given = {"because": OTHER_LAYOUT, "first": first, "load_no": load_no}
+    rows = store.run(
+        f"""insert into rows_not_in_use
+        select row_id, $because, $first from {named(sheet)}
+        where load_no = $load_no
+            and row_id not in (select u.row_id from rows_not_in_use as u)
+        returning row_id""",
+        given,
+    )
+    store.run(
+        "update loads set status = 'replaced' where load_no = $load_no",
+        {"load_no": load_no},
+    )
+    # comparing took them for rows that are gone
+    store.run(
+        "update loads set count_gone = greatest(count_gone - $count, 0) where sheet = $sheet"
+        " and load_no = (select min(load_no) from loads"
+        " where load_no >= $first and sheet = $sheet)",
+        {"count": len(rows), "sheet": sheet, "first": first},
+    )
+    return len(rows)

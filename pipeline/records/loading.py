@@ -147,7 +147,7 @@ def _is_as_before(store: Warehouse, digest: str, layouts: Sequence[Layout]) -> b
                             k.count_left_out > 0 or k.count_problems > 0
                             or k.status = 'in use' and (
                                 not list_contains($layouts, coalesce(k.layout_sha256, ''))
-                                or coalesce(k.unread_with, '') not in ('', $known)
+                                or coalesce(k.looked_with, '') not in ('', $known)
                             )
                         )
                 )""",
@@ -182,6 +182,10 @@ def _load_file(file: _File, to: _Loading) -> None:
         report.problems += file.arranged.problems
         say(f"{file.source}: not read")
         return
+    if _is_read_as_before(file, to):
+        report.count_as_before += 1
+        say(f"{file.source}: as before")
+        return
     coming, problems = coming_in(
         file.arranged.tabs, file.read.notes, source=file.source
     )
@@ -197,7 +201,7 @@ def _load_file(file: _File, to: _Loading) -> None:
         "modified_at": _modified_at(file),
         "loaded_at": datetime.now(UTC).replace(tzinfo=None),
         "count_problems": len(problems),
-        "unread_with": to.known_layouts if file.arranged.count_unread else "",
+        "looked_with": to.known_layouts if file.arranged.can_change else "",
     }
     with to.store.transaction():
         total, count_retired = put_file(to.store, coming, stamp, changed_by=to.lead)
@@ -208,6 +212,31 @@ def _load_file(file: _File, to: _Loading) -> None:
         say(f"  {line}")
     if count_retired:
         say(f"  {count_retired} rows that another layout had made of it no longer used")
+
+
+def _is_read_as_before(file: _File, to: _Loading) -> bool:
+    """Tell whether only other layouts have come or gone since the file was loaded."""
+    if file.arranged.problems:
+        return False
+    before = to.store.run(
+        """select sheet, coalesce(layout_sha256, '') from loads
+        where source = $source and file_sha256 = $digest and status = 'in use'
+            and count_left_out = 0 and count_problems = 0""",
+        {"source": file.source, "digest": file.sha256},
+    )
+    now = [
+        (sheet, tab.fit.layout.sha256 if tab.fit else "")
+        for tab in file.arranged.tabs
+        for sheet in tab.sheets
+    ]
+    if not before or sorted(before) != sorted(now):
+        return False
+    to.store.run(
+        "update loads set looked_with = $known where source = $source"
+        " and file_sha256 = $digest and status = 'in use'",
+        {"known": to.known_layouts, "source": file.source, "digest": file.sha256},
+    )
+    return True
 
 
 def _modified_at(file: _File) -> datetime:

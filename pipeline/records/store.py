@@ -47,8 +47,8 @@ _LATER_COLUMNS = (
     ("loads", "layout_sha256", "varchar"),
     # JSON: for each part of a row, field -> [0 or the number of a join, column letters]
     ("loads", "field_cells", "varchar"),
-    # the layouts there were when a tab of the file could not be placed
-    ("loads", "unread_with", "varchar"),
+    # digest of all layouts there were, where another one could change how it is read
+    ("loads", "looked_with", "varchar"),
 )
 """Columns that an older records.duckdb does not have yet; '' or null where unused."""
 
