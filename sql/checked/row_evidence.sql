@@ -6,15 +6,18 @@ with
 rows_received as (
     select row_id, 'cases' as sheet, source, row_key, case_key from staged.cases
     union all
-    select row_id, 'implants' as sheet, source, row_key, case_key from staged.implants
+    select row_id, 'implants' as sheet, source, key_of_place(row_key, implant_key) as row_key, case_key
+    from staged.implants
     union all
-    select row_id, 'deviations' as sheet, source, row_key, case_key from staged.deviations
+    select row_id, 'deviations' as sheet, source, key_of_place(row_key, implant_key) as row_key, case_key
+    from staged.deviations
     union all
     select row_id, 'cast_readings' as sheet, source, row_key, case_key from staged.cast_readings
     union all
     select row_id, 'pair_readings' as sheet, source, row_key, case_key from staged.pair_readings
     union all
-    select row_id, 'films' as sheet, source, row_key, case_key from staged.films
+    select row_id, 'films' as sheet, source, key_of_place(row_key, implant_key) as row_key, case_key
+    from staged.films
     union all
     select row_id, 'landmarks' as sheet, source, row_key, case_key from staged.landmarks
     union all
