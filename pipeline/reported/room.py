@@ -11,15 +11,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
-SIDE = 1020
-HEADINGS = 222
+SIDE = 1024
+HEADINGS = 218
 """Header, completeness and the space between sections of the first side."""
-PLOTS = 262
+PLOTS = 248
 PLOT_LINE = 12
-CRITERIA_HEAD = 66
-DISCUSS_HEAD = 78
+HEADER_LINE = 16
+CRITERIA_HEAD = 58
+DISCUSS_HEAD = 68
 DISCUSS_LINE = 18
-HARM_HEAD = 74
+HARM_HEAD = 72
 HARM_LINE = 16
 
 MOST_HARM = 6
@@ -29,9 +30,11 @@ FEWEST_LINES = 2
 
 HARM_LETTERS = 38
 """Letters of an entry of harm of which two fit a line."""
+CYCLE_LETTERS = 24
+"""Letters of a cycle's name that leave the header on one line."""
 PLOT_LETTERS = 62
 """Letters of a line under a plot."""
-NAME_LETTERS, ABOUT_LETTERS = 42, 50
+NAME_LETTERS, ABOUT_LETTERS = 39, 47
 """Letters of a line of a criterion's name, and of what stands under it."""
 DISCUSS_LETTERS = 92
 BOX_LETTERS = 72
@@ -53,7 +56,11 @@ class Room:
 
 
 def first_side(
-    *, harm_lines: int, criteria: Sequence[tuple[str, str]], plot_lines: int
+    *,
+    harm_lines: int,
+    criteria: Sequence[tuple[str, str]],
+    plot_lines: int,
+    cycle: str = "",
 ) -> Room:
     """Share out the first side: harm first, then criteria, then cases for discussion.
 
@@ -61,8 +68,11 @@ def first_side(
         harm_lines: lines of the box for the treating clinician; 0 without a box.
         criteria: name and explanation of each criterion, in their order.
         plot_lines: lines under the pair plots; 0 where none are drawn.
+        cycle: name of the cycle; a long one takes a second line of the header.
     """
     left = SIDE - HEADINGS - CRITERIA_HEAD - DISCUSS_HEAD
+    if len(cycle) > CYCLE_LETTERS:
+        left -= HEADER_LINE
     if plot_lines:
         left -= PLOTS + PLOT_LINE * plot_lines
     if harm_lines:

@@ -95,6 +95,17 @@ def test_a_code_in_a_table_lights_its_case(browser, page_path):
         assert button.inner_text().replace(" ", "") == code
 
 
+@pytest.mark.parametrize("name", ["clinic", "crowded"])
+def test_no_cell_of_a_printed_table_is_cut_off(browser, page_path, name):
+    with opened(browser, page_path(name), width=695) as (tab, _, _):
+        tab.emulate_media(media="print")
+        cut = tab.evaluate(
+            """() => [...document.querySelectorAll('#side-1 td, #side-1 th, #side-2 td')]
+            .filter(cell => cell.scrollWidth > cell.clientWidth + 1).map(cell => cell.innerText)"""
+        )
+        assert cut == []
+
+
 @pytest.mark.parametrize("name", ["clinic", "crowded", "three", "empty"])
 def test_the_first_part_prints_on_exactly_two_sides(browser, page_path, name):
     with opened(browser, page_path(name)) as (tab, _, _):

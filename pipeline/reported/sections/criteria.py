@@ -15,6 +15,7 @@ from pipeline.reported.room import (
 )
 from pipeline.reported.section import Section
 from pipeline.reported.sections import harm, pairs
+from pipeline.reported.sections.header import cycle_name
 from pipeline.reported.wording import limit, measures, percent
 
 
@@ -37,6 +38,7 @@ def room_of(audit: AuditTables) -> Room:
     lines = [line(audit, row) for row in main_lines(audit.criteria)[:MOST_CRITERIA]]
     return first_side(
         harm_lines=sum(group["lines"] for group in harm.on_paper(audit)),
+        cycle=cycle_name(audit),
         criteria=[(row["criterion"], _small_print(audit, row)) for row in lines],
         plot_lines=max(map(_lines_under, audit.once(pairs.content).figures), default=0),
     )

@@ -95,7 +95,9 @@ def _line(audit: AuditTables, case: str, rows: Sequence[Row], n_more: int) -> Ro
 def _point(audit: AuditTables, row: Row) -> Row:
     words = audit.words
     known = measures().get(row["measure"])
-    label = known.short_label if known else words.code("measure", row["measure"])
+    label = known.short_label if known else row["measure"]
+    if words.has(f"discuss.name.{row['measure']}"):
+        label = words.code("discuss.name", row["measure"])
     side = words.code("side", row["side"]) if row["side"] else ""
     return {
         "what": words("discuss.of_side", label=label, side=side) if side else label,
