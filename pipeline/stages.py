@@ -7,6 +7,8 @@ Importing this module imports the packages that make tables in Python, so that
 from __future__ import annotations
 
 from pipeline.checked import findings as _findings
+from pipeline.checked import jaws as _jaws
+from pipeline.checked import superimposing as _superimposing
 from pipeline.checked import usable as _usable
 from pipeline.staged import problems as _problems
 from pipeline.summarised import accuracy as _accuracy
@@ -17,6 +19,8 @@ from pipeline.tables import Table, all_tables, in_order
 
 MADE_IN_PYTHON = (
     _problems,
+    _jaws,
+    _superimposing,
     _findings,
     _usable,
     _accuracy,

@@ -7,8 +7,10 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline import tables
+from pipeline import own_limits, tables
 from pipeline.checked import findings as _findings  # noqa: F401 - makes tables
+from pipeline.checked import jaws as _jaws  # noqa: F401 - makes tables
+from pipeline.checked import superimposing as _superimposing  # noqa: F401 - makes tables
 from pipeline.records.comparing import row_key_expression
 from pipeline.records.store import ROWS_PER_LOAD, fields_of
 from pipeline.reference import load
@@ -100,7 +102,11 @@ class GivenRecords:
         """Stage and check all rows; return the warehouse with its tables."""
         for sheet in load.sheets():
             self._give_keys(sheet)
-        parameters = {"run_date": RUN_DATE, **problems.allowed_words()}
+        parameters = {
+            "run_date": RUN_DATE,
+            **own_limits.Superimposing().parameters(),
+            **problems.allowed_words(),
+        }
         tables.build(self.warehouse, tables.all_tables(), parameters, up_to="checked")
         return self.warehouse
 

@@ -6,8 +6,9 @@ from pipeline.checked.checks import by_id
 from tests.integration.staged_tables import GivenRecords
 from tests.spec.check_examples import CANNOT_HAPPEN, FOLLOW_UP, OF_SHEETS, cells
 from tests.spec.geometry_examples import GEOMETRY
+from tests.spec.superimposing_examples import SUPERIMPOSING
 
-EXAMPLES = (*cells(), *FOLLOW_UP, *OF_SHEETS, *GEOMETRY)
+EXAMPLES = (*cells(), *FOLLOW_UP, *OF_SHEETS, *GEOMETRY, *SUPERIMPOSING)
 
 
 def audit_of(part: str) -> GivenRecords:
