@@ -29,7 +29,7 @@ calibrate: $(MADE)
 	$(BIN)/python -m tests.calibration.intervals
 
 definitions: $(MADE)
-	$(BIN)/python -m pipeline.reported.definitions
+	$(BIN)/plumbpost definitions > reports/DEFINITIONS.md
 
 $(MADE): requirements.lock pyproject.toml
 	@test -n "$(PYTHON)" || { echo "Python 3.11 or newer with its venv module is needed." >&2; exit 2; }

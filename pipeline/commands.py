@@ -99,7 +99,7 @@ def run(folder: Path, up_to: str, wishes: Wishes, say: Say) -> int:
             made = "summarised" if up_to == "reported" else up_to
             make_audit(audit, settings, cycle, up_to=made, say=_say_state(say))
         if up_to == "reported":
-            _report(audit, say)
+            _report(audit, settings, say)
     return _exit_code(audit, report, up_to, wishes, say)
 
 
@@ -128,14 +128,17 @@ def _say_state(say: Say) -> Say:
     return lambda state: say(STATE_WORDS.get(state, state))
 
 
-def _report(audit: Audit, say: Say) -> None:
+def _report(audit: Audit, settings: audits.Settings, say: Say) -> None:
     from pipeline.reported.build import summary_lines, write_clinic_report
     from pipeline.warehouse import Warehouse
 
     say("reporting")
     with Warehouse(audit.audit_file, root=audit.folder, read_only=True) as warehouse:
         page = write_clinic_report(
-            warehouse, audit.reports_folder, written_at=datetime.now(UTC)
+            warehouse,
+            audit.reports_folder,
+            written_at=datetime.now(UTC),
+            title=settings.title,
         )
         for line in summary_lines(warehouse):
             say(line)
