@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import csv
+import tomllib
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 FOLDER = Path(__file__).resolve().parent
 
@@ -78,3 +80,10 @@ def fields(sheet: str | None = None) -> tuple[Field, ...]:
 def sheets() -> tuple[str, ...]:
     """Return the names of the record sheets, in the order of fields.csv."""
     return tuple(dict.fromkeys(row["sheet"] for row in rows("fields")))
+
+
+@cache
+def worked_examples() -> tuple[dict[str, Any], ...]:
+    """Return the worked examples: each a small sheet and the figures it must give."""
+    with (FOLDER / "worked_examples.toml").open("rb") as handle:
+        return tuple(tomllib.load(handle)["example"])

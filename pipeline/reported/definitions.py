@@ -5,9 +5,11 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterable
+from typing import Any
 
 from pipeline.errors import UserError
 from pipeline.reference import load
+from pipeline.reference.load import Field
 from pipeline.reported.wording import Words, measures
 
 
@@ -25,6 +27,12 @@ def definitions_text() -> str:
     parts.append(_bullets(words.table("meaning.word").values()))
     parts.append(f"## {words('definitions.figures_heading')}")
     parts.append(_bullets(words.table("meaning.figure").values()))
+    parts.append(f"## {words('definitions.examples_heading')}")
+    parts.append(_bullets(_example(words, e) for e in load.worked_examples()))
+    parts.append(f"## {words('definitions.sheets_heading')}")
+    for sheet in load.sheets():
+        parts.append(f"### {sheet}")
+        parts.append(_bullets(_field(words, field) for field in load.fields(sheet)))
     parts.append(f"## {words('definitions.columns_heading')}")
     for table in dict.fromkeys(row["table"] for row in load.rows("columns")):
         parts += [f"### {table}", _columns(words, table)]
@@ -81,7 +89,34 @@ def _entries(words: Words) -> dict[str, list[str]]:
         for name, text in words.table(group).items():
             for key in (name, text.partition(":")[0]):
                 add(key, text)
+    for field in load.fields():
+        for key in (field.field, field.sheet, f"{field.sheet}.{field.field}"):
+            add(key, _field(words, field))
+    for example in load.worked_examples():
+        for key in example["defines"]:
+            add(key, _example(words, example))
     return found
+
+
+def _field(words: Words, field: Field) -> str:
+    """Return one line about a field of a record sheet."""
+    kind = ", ".join(field.codes) or words(f"definitions.kind.{field.kind}")
+    return words(
+        "definitions.required_field" if field.is_required else "definitions.field",
+        name=f"{field.sheet}.{field.field}",
+        kind=f"{kind}, {field.unit}" if field.unit else kind,
+        meaning=field.meaning,
+    )
+
+
+def _example(words: Words, example: dict[str, Any]) -> str:
+    """Return a worked example in words; the test of the same name runs it."""
+    return words(
+        "definitions.example",
+        names=", ".join(f"`{name}`" for name in example["defines"]),
+        sentence=example["sentence"],
+        source=example["source"],
+    )
 
 
 def _measure(words: Words, name: str) -> str:

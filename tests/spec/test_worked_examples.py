@@ -1,15 +1,13 @@
 """Every definition as a worked example: a small sheet in, the expected figures out."""
 
 import math
-import tomllib
 
 import pytest
 
 from pipeline.reference import load
 from tests.audits import audit_of, opened
 
-with (load.FOLDER / "worked_examples.toml").open("rb") as handle:
-    EXAMPLES = tomllib.load(handle)["example"]
+EXAMPLES = load.worked_examples()
 
 
 @pytest.mark.parametrize(
