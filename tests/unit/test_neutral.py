@@ -1,0 +1,23 @@
+"""Text from a record never becomes a formula in somebody's spreadsheet."""
+
+import pytest
+
+from pipeline.records.neutral import could_be_formula, for_csv, for_workbook
+
+
+@pytest.mark.parametrize(
+    "text", ["=1+1", "+cmd", "-2+3", "@SUM(A1)", "\t=1", "\r=1", "=HYPERLINK(1)"]
+)
+def test_what_a_spreadsheet_could_run_is_known_and_gets_an_apostrophe(text):
+    # the signs: OWASP, "CSV Injection", as recalled
+    assert could_be_formula(text)
+    assert for_csv(text) == f"'{text}"
+
+
+@pytest.mark.parametrize("text", ["-0.5", "+3", "12,5", "left", "", "3-4", "a=b"])
+def test_a_number_with_its_sign_and_plain_words_stay_as_they_are(text):
+    assert for_csv(text) == text
+
+
+def test_a_sign_that_no_workbook_can_hold_is_shown_as_unknown():
+    assert for_workbook("a\x00b\x1fc\nd") == "a\ufffdb\ufffdc\nd"
