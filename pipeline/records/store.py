@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from pipeline.audit import Audit, Settings
 from pipeline.errors import DamagedFile, KeyProblem
+from pipeline.records import decisions
 from pipeline.reference import load
 from pipeline.tables import add_macros
 from pipeline.warehouse import Warehouse, named
@@ -40,6 +41,7 @@ _TABLES = (
     # number in its own tab and in each joined one, 0 for none
     """create table if not exists received_rows
     (row_id bigint, row_numbers bigint[], cells varchar[])""",
+    decisions.TABLE,
 )
 
 _LATER_COLUMNS = (
