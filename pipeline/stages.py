@@ -6,10 +6,12 @@ Importing this module imports the packages that make tables in Python, so that
 
 from __future__ import annotations
 
+from pipeline.checked import diagnoses as _diagnoses
 from pipeline.checked import findings as _findings
 from pipeline.checked import jaws as _jaws
 from pipeline.checked import superimposing as _superimposing
 from pipeline.checked import usable as _usable
+from pipeline.measured import repeatability as _repeatability
 from pipeline.staged import problems as _problems
 from pipeline.summarised import accuracy as _accuracy
 from pipeline.summarised import comparison as _comparison
@@ -22,7 +24,9 @@ MADE_IN_PYTHON = (
     _jaws,
     _superimposing,
     _findings,
+    _diagnoses,
     _usable,
+    _repeatability,
     _accuracy,
     _criteria,
     _comparison,

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.bundled import folder
+from pipeline.reference import load
 from pipeline.warehouse import Warehouse
 
 STATES = ("records", "staged", "checked", "measured", "summarised", "reported")
@@ -137,6 +138,27 @@ def add_macros(warehouse: Warehouse, *, only: Sequence[str] = ()) -> None:
     for name in graphlib.TopologicalSorter(uses).static_order():
         if not only or name in only:
             warehouse.run(texts[name])
+
+
+def write_rows(
+    warehouse: Warehouse, table: str, rows: Sequence[Mapping[str, Any]]
+) -> None:
+    """Make a table with exactly the columns and types that columns.csv states.
+
+    Args:
+        warehouse: the audit being made.
+        table: ``schema.table``.
+        rows: its rows by column; a column that a row leaves out is null.
+    """
+    import pandas as pd
+
+    contract = [row for row in load.rows("columns") if row["table"] == table]
+    names = [row["column"] for row in contract]
+    frame = pd.DataFrame(list(rows), columns=names).astype(object)
+    select = ", ".join(
+        f'"{row["column"]}"::{row["type"]} as "{row["column"]}"' for row in contract
+    )
+    warehouse.make_from_frame(table, frame, select)
 
 
 def build(

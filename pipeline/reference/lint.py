@@ -30,8 +30,8 @@ ARM = (
 NUMBERS = ("value", "sd", "ci_low", "ci_high", "n_implants", "n_patients", "n_studies")
 # Beyond these a figure is in another unit: no implant of a jaw is 30 mm off, means stay
 # far below 10 mm, a mean angle under 0.1 degrees is one written in radians.
-LARGEST = {"mm": 30.0, "deg": 90.0}
-LARGEST_MEAN = {"mm": 10.0, "deg": 45.0}
+LARGEST = {"mm": 30.0, "deg": 90.0, "percent": 100.0}
+LARGEST_MEAN = {"mm": 10.0, "deg": 45.0, "percent": 100.0}
 SMALLEST_MEAN_ANGLE_DEG = 0.1
 PARTS = {
     "entry_lateral_mm": "entry_3d_mm",
@@ -52,7 +52,7 @@ def number(row: Row, column: str) -> float | None:
 
 
 def unit_of(measure: str) -> str:
-    """Return mm or deg by the last part of a measure's name, or an empty text."""
+    """Return mm, deg or percent by the last part of a measure's name, or an empty text."""
     ending = measure.rsplit("_", 1)[-1]
     return ending if ending in LARGEST else ""
 
@@ -107,7 +107,7 @@ def _spread(row: Row) -> Iterator[str]:
 def _unit(row: Row) -> Iterator[str]:
     unit = unit_of(row.get("measure") or "")
     if not unit:
-        yield "measure does not end in its unit, _mm or _deg"
+        yield "measure does not end in its unit, _mm, _deg or _percent"
         return
     written = (row.get("unit") or "").strip()
     if written and written != unit:

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from pipeline.reference import load
 from pipeline.statistics.clustering import intraclass_correlation
 from pipeline.statistics.means import clustered_mean, signed_mean
 from pipeline.statistics.quantiles import clustered_quantile
 from pipeline.statistics.tolerance import tolerance_bound
 from pipeline.summarised.values import Audited, Measure, Values, measures
-from pipeline.tables import makes
+from pipeline.tables import makes, write_rows
 from pipeline.warehouse import Warehouse
 
 TABLE = "summarised.accuracy"
@@ -27,20 +26,7 @@ def make_accuracy(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
         for group_by, group_value, values in audited.groups(measure)
         if not values.is_empty
     ]
-    write(warehouse, TABLE, rows)
-
-
-def write(warehouse: Warehouse, table: str, rows: list[dict[str, Any]]) -> None:
-    """Make a table with exactly the columns and types that columns.csv states."""
-    import pandas as pd
-
-    contract = [row for row in load.rows("columns") if row["table"] == table]
-    names = [row["column"] for row in contract]
-    frame = pd.DataFrame(rows, columns=names).astype(object)
-    select = ", ".join(
-        f'"{row["column"]}"::{row["type"]} as "{row["column"]}"' for row in contract
-    )
-    warehouse.make_from_frame(table, frame, select)
+    write_rows(warehouse, TABLE, rows)
 
 
 def _row(

@@ -12,9 +12,8 @@ from typing import Any
 from pipeline.reference import load
 from pipeline.statistics.means import clustered_mean
 from pipeline.statistics.verdicts import compare_with_band
-from pipeline.summarised.accuracy import write
 from pipeline.summarised.values import Audited, Measure, Values, measures
-from pipeline.tables import makes
+from pipeline.tables import makes, write_rows
 from pipeline.warehouse import Warehouse
 
 TABLE = "summarised.verdicts"
@@ -35,7 +34,7 @@ def make_verdicts(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
             matched = _matching(audited.of(measure), chosen)
             if not matched.is_empty:
                 rows.append(_row(chosen, measure, matched, band))
-    write(warehouse, TABLE, rows)
+    write_rows(warehouse, TABLE, rows)
 
 
 def band_of(comparison_set: str, measure: str) -> tuple[float, float] | None:

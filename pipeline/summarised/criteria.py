@@ -8,9 +8,8 @@ from typing import Any
 import numpy as np
 
 from pipeline.statistics.shares import ClusteredShare, clustered_share
-from pipeline.summarised.accuracy import write
 from pipeline.summarised.values import Audited, Measure, Values, measures
-from pipeline.tables import makes
+from pipeline.tables import makes, write_rows
 from pipeline.warehouse import Warehouse
 
 TABLE = "summarised.criteria"
@@ -39,7 +38,7 @@ def make_criteria(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
         if group_by != "overall":
             values = values.having(group_by, [group_value])
         rows.append(_row(criterion, measure, (group_by, group_value), values))
-    write(warehouse, TABLE, rows)
+    write_rows(warehouse, TABLE, rows)
 
 
 def _row(

@@ -11,9 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.summarised.accuracy import write
 from pipeline.summarised.values import SOURCE, Audited, Values, measures
-from pipeline.tables import makes
+from pipeline.tables import makes, write_rows
 from pipeline.warehouse import Warehouse
 
 TABLE = "summarised.discuss"
@@ -36,7 +35,7 @@ def make_discuss(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
         "select * from reference.criteria where signed_by <> ''"
     ).to_dict("records")
     rows = list(_missed(audited, signed) if signed else _largest(audited))
-    write(warehouse, TABLE, rows)
+    write_rows(warehouse, TABLE, rows)
 
 
 def _missed(

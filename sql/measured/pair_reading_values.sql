@@ -5,14 +5,7 @@ select
     r.reading_source as achieved_source,
     r.state,
     r.quantity,
-    avg(
-        case
-            when r.quantity <> 'frontal_angle' or r.value <= 0 then r.value
-            when r.converging is null then null
-            when r.converging then r.value
-            else -r.value
-        end
-    ) as signed_value,
+    avg(pair_value(r.quantity, r.value, r.converging)) as signed_value,
     avg(abs(r.value)) as size_value,
     avg(r.pin_length_mm) as pin_length_mm,
     count(*) as count_readings

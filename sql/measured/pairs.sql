@@ -8,6 +8,8 @@ with all_bases as (
     select * from measured.pairs_from_readings
     union all by name
     select * from measured.pairs_from_ready_figures
+    union all by name
+    select * from measured.pairs_from_films
 ),
 
 changed as (
@@ -22,11 +24,16 @@ changed as (
         b.achieved_own_sagittal_difference_deg - b.planned_own_sagittal_difference_deg
             as own_sagittal_change_deg,
         coalesce(o.place_in_order::integer, 99) as place_in_order,
-        try_cast(e.angle_sd_deg as double) * sqrt(2) as source_angle_sd_deg
+        -- films are for screening: preferred only where there is nothing else
+        coalesce(o.grade <> 'screening', true) as is_measured,
+        coalesce(b.angle_sd_deg, e.pair_angle_sd_deg)
+        / case when e.is_from_repeats then sqrt(greatest(b.count_readings, 1)) else 1 end
+            as source_angle_sd_deg
     from all_bases as b
     left join reference.source_order as o
         on b.basis = o.basis and b.achieved_source = o.achieved_source
-    left join reference.source_errors as e on b.achieved_source = e.achieved_source
+    left join measured.reading_errors as e
+        on b.basis = e.basis and b.achieved_source = e.achieved_source
 )
 
 select
@@ -37,7 +44,7 @@ select
     row_number() over (
         partition by c.case_key
         order by
-            c.achieved_angle_deg is not null desc, c.place_in_order asc, c.basis asc,
+            c.is_measured desc, c.achieved_angle_deg is not null desc, c.place_in_order asc, c.basis asc,
             c.achieved_source asc
     ) = 1 as is_preferred,
     c.planned_angle_deg,
@@ -74,5 +81,18 @@ select
     c.midline_asymmetry_mm,
     c.source_angle_sd_deg as angle_sd_deg,
     c.count_readings,
+    coalesce(
+        c.planned_basis,
+        case when coalesce(c.planned_angle_deg, c.planned_spacing_mm) is not null then 'record' end
+    ) as planned_basis,
+    g.lab_angle_deg,
+    g.lab_frontal_convergence_deg,
+    g.clinical_frontal_convergence_deg,
+    g.lab_sagittal_difference_deg,
+    g.clinical_sagittal_difference_deg,
+    g.lab_spacing_mm,
+    g.clinical_spacing_mm,
     c.basis_note
 from changed as c
+left join measured.guide_pairs as g
+    on c.case_key = g.case_key and c.basis = g.basis and c.achieved_source = g.achieved_source

@@ -1,47 +1,54 @@
--- Pairs known from pins, protractor, photograph or film. A plan is a plan, whatever it was read from, so
--- it stands beside every result of its case. Grain: case_key, achieved_source.
-with ranked as (
+-- Pairs known from pins, protractor, photograph or film. Grain: case_key, achieved_source.
+with achieved as (
+    select s.* from measured.pair_reading_states as s
+    where s.state = 'achieved'
+),
+
+-- a case without a result has one row, for the source its plan was read from
+wanted as (
     select
-        s.*,
-        coalesce(o.place_in_order::integer, 99) as place_in_order
-    from measured.pair_reading_states as s
-    left join reference.source_order as o on o.basis = 'pair' and s.achieved_source = o.achieved_source
+        a.case_key,
+        a.achieved_source
+    from achieved as a
+    union all
+    select distinct
+        p.case_key,
+        p.planned_source as achieved_source
+    from measured.pair_plans as p
+    anti join achieved as a on p.case_key = a.case_key
+    where p.planned_source is not null
 ),
 
-achieved as (
-    select r.* from ranked as r
-    where r.state = 'achieved'
-),
-
--- the plan of a case, whatever it was read from
-planned as (
-    select r.* from ranked as r
-    where r.state = 'planned'
-    qualify row_number() over (partition by r.case_key order by r.place_in_order, r.achieved_source) = 1
+guides as (
+    select distinct s.case_key from measured.pair_reading_states as s
+    where s.state = 'guide'
 ),
 
 both_states as (
     select
-        coalesce(a.case_key, p.case_key) as case_key,
-        coalesce(a.achieved_source, p.achieved_source) as achieved_source,
+        w.case_key,
+        w.achieved_source,
         a.count_readings,
-        coalesce(q.angle_deg, p.angle_deg) as planned_angle_deg,
+        p.angle_deg as planned_angle_deg,
         a.angle_deg as achieved_angle_deg,
-        coalesce(q.frontal_convergence_deg, p.frontal_convergence_deg)
-            as planned_frontal_convergence_deg,
+        p.frontal_convergence_deg as planned_frontal_convergence_deg,
         a.frontal_convergence_deg as achieved_frontal_convergence_deg,
-        coalesce(q.sagittal_difference_deg, p.sagittal_difference_deg)
-            as planned_sagittal_difference_deg,
+        p.sagittal_difference_deg as planned_sagittal_difference_deg,
         a.sagittal_difference_deg as achieved_sagittal_difference_deg,
-        coalesce(q.spacing_mm, p.spacing_mm) as planned_spacing_mm,
+        p.spacing_mm as planned_spacing_mm,
         a.spacing_mm as achieved_spacing_mm,
+        p.case_key is not null as has_plan,
+        coalesce(p.is_axis_by_rule, false) as is_axis_by_rule,
+        coalesce(p.is_spacing_by_rule, false) as is_spacing_by_rule,
+        g.case_key is not null as has_guide,
         coalesce(a.is_one_plane, false) as is_one_plane,
         coalesce(a.is_sagittal_borrowed, false) as is_sagittal_borrowed,
         coalesce(a.is_from_pins and a.sagittal_difference_deg is null, false) as is_uncorrected
-    from achieved as a
-    full join planned as p on a.case_key = p.case_key
-    left join ranked as q
-        on a.case_key = q.case_key and a.achieved_source = q.achieved_source and q.state = 'planned'
+    from wanted as w
+    left join achieved as a on w.case_key = a.case_key and w.achieved_source = a.achieved_source
+    left join measured.pair_plans as p
+        on w.case_key = p.case_key and w.achieved_source = p.achieved_source
+    left join guides as g on w.case_key = g.case_key
 )
 
 select
@@ -58,6 +65,10 @@ select
     b.achieved_sagittal_difference_deg,
     b.planned_spacing_mm,
     b.achieved_spacing_mm,
+    case
+        when b.is_axis_by_rule or b.is_spacing_by_rule then 'rule'
+        when b.has_plan then 'record'
+    end as planned_basis,
     nullif(
         concat_ws(
             '; ',
@@ -79,7 +90,17 @@ select
             case
                 when b.achieved_source in ('panoramic', 'pa_skull', 'lateral_skull', 'periapical')
                     then 'from a film: screening only'
-            end
+            end,
+            case
+                when b.is_axis_by_rule
+                    then
+                        'planned 0 by construction hides what the lab did'
+                        || case
+                            when b.has_guide then '; the guide as made was read'
+                            else '; a pin check of the guide would show it'
+                        end
+            end,
+            case when b.is_spacing_by_rule then 'the planned spacing follows the clinic''s site rule' end
         ),
         ''
     ) as basis_note
