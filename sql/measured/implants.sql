@@ -65,11 +65,20 @@ select
     w.planned_sagittal_tilt_deg,
     w.achieved_sagittal_tilt_deg,
     w.sagittal_tilt_change_deg,
-    coalesce(w.entry_sd_mm, w.source_entry_sd_mm) as entry_sd_mm,
-    w.source_apex_sd_mm as apex_sd_mm,
-    coalesce(w.angle_sd_deg, w.source_angle_sd_deg) as angle_sd_deg,
-    coalesce(w.sd_basis, case when w.source_entry_sd_mm is not null then w.source_sd_basis end)
-        as sd_basis,
+    w.tre_entry_mm,
+    w.tre_apex_mm,
+    w.axis_sd_deg,
+    root_sum_squares(w.tre_entry_mm, coalesce(w.entry_sd_mm, w.source_entry_sd_mm)) as entry_sd_mm,
+    root_sum_squares(w.tre_apex_mm, w.source_apex_sd_mm) as apex_sd_mm,
+    root_sum_squares(w.axis_sd_deg, coalesce(w.angle_sd_deg, w.source_angle_sd_deg)) as angle_sd_deg,
+    nullif(
+        concat_ws(
+            ' and ',
+            case when w.tre_entry_mm is not null then 'superimposing' end,
+            coalesce(w.sd_basis, case when w.source_entry_sd_mm is not null then w.source_sd_basis end)
+        ),
+        ''
+    ) as sd_basis,
     w.is_length_substituted,
     w.is_deliberate_change,
     w.guide_used,

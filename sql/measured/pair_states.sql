@@ -1,6 +1,7 @@
 -- The two implants of a pair side by side, planned and achieved, from coordinates: exactly one of each
--- side, else no row. l is the left, r the right implant; (x, y, z) its entry, (u, v, w) its unit axis.
--- Grain: case_key, achieved_source, state.
+-- side, else no row. l is the left, r the right implant; (x, y, z) its entry, (u, v, w) its unit axis, in
+-- the jaw's own coordinates (left, backward, up from the midline) where its landmarks tell them; else in
+-- the plan's, or in the scan's where that is not superimposed. Grain: case_key, achieved_source, state.
 with members as (
     select
         a.*,
@@ -50,6 +51,37 @@ states as (
         m.achieved_length_mm as length_mm
     from members as m
     where m.count_on_side = 1
+),
+
+in_the_jaw as (
+    select
+        s.* replace (
+            along(
+                coalesce(f.left_x, 1), coalesce(f.left_y, 0), coalesce(f.left_z, 0),
+                s.x - coalesce(f.origin_x_mm, 0),
+                s.y - coalesce(f.origin_y_mm, 0),
+                s.z - coalesce(f.origin_z_mm, 0)
+            ) as x,
+            along(
+                coalesce(f.back_x, 0), coalesce(f.back_y, 1), coalesce(f.back_z, 0),
+                s.x - coalesce(f.origin_x_mm, 0),
+                s.y - coalesce(f.origin_y_mm, 0),
+                s.z - coalesce(f.origin_z_mm, 0)
+            ) as y,
+            along(
+                coalesce(f.up_x, 0), coalesce(f.up_y, 0), coalesce(f.up_z, 1),
+                s.x - coalesce(f.origin_x_mm, 0),
+                s.y - coalesce(f.origin_y_mm, 0),
+                s.z - coalesce(f.origin_z_mm, 0)
+            ) as z,
+            along(coalesce(f.left_x, 1), coalesce(f.left_y, 0), coalesce(f.left_z, 0), s.u, s.v, s.w)
+                as u,
+            along(coalesce(f.back_x, 0), coalesce(f.back_y, 1), coalesce(f.back_z, 0), s.u, s.v, s.w)
+                as v,
+            along(coalesce(f.up_x, 0), coalesce(f.up_y, 0), coalesce(f.up_z, 1), s.u, s.v, s.w) as w
+        )
+    from states as s
+    left join measured.jaw_frames as f on s.case_key = f.case_key and s.frame = 'plan'
 )
 
 select
@@ -78,8 +110,8 @@ select
     r.x + r.length_mm * r.u as rax,
     r.y + r.length_mm * r.v as ray,
     r.z + r.length_mm * r.w as raz
-from states as l
-inner join states as r
+from in_the_jaw as l
+inner join in_the_jaw as r
     on
         l.case_key = r.case_key
         and l.achieved_source = r.achieved_source

@@ -23,6 +23,18 @@ changed as (
             as own_convergence_change_deg,
         b.achieved_own_sagittal_difference_deg - b.planned_own_sagittal_difference_deg
             as own_sagittal_change_deg,
+        (
+            b.achieved_spacing_mm
+            - (d.left_diameter_mm + d.right_diameter_mm) / 2
+            - $later_diameter_mm
+        )
+        / 2 as middle_gap_mm,
+        (
+            b.planned_spacing_mm
+            - (d.left_diameter_mm + d.right_diameter_mm) / 2
+            - $later_diameter_mm
+        )
+        / 2 as planned_middle_gap_mm,
         coalesce(o.place_in_order::integer, 99) as place_in_order,
         -- films are for screening: preferred only where there is nothing else
         coalesce(o.grade <> 'screening', true) as is_measured,
@@ -30,6 +42,7 @@ changed as (
         / case when e.is_from_repeats then sqrt(greatest(b.count_readings, 1)) else 1 end
             as source_angle_sd_deg
     from all_bases as b
+    left join measured.pair_diameters as d on b.case_key = d.case_key
     left join reference.source_order as o
         on b.basis = o.basis and b.achieved_source = o.achieved_source
     left join measured.reading_errors as e
@@ -79,6 +92,48 @@ select
     c.planned_left_midline_mm,
     c.planned_right_midline_mm,
     c.midline_asymmetry_mm,
+    c.fulcrum_skew_deg,
+    c.planned_fulcrum_skew_deg,
+    c.fulcrum_forward_mm,
+    c.planned_fulcrum_forward_mm,
+    c.fulcrum_forward_share,
+    c.planned_fulcrum_forward_share,
+    c.middle_gap_mm,
+    c.planned_middle_gap_mm,
+    c.left_distal_room_mm,
+    c.right_distal_room_mm,
+    c.planned_left_distal_room_mm,
+    c.planned_right_distal_room_mm,
+    c.left_foramen_mm,
+    c.right_foramen_mm,
+    c.planned_left_foramen_mm,
+    c.planned_right_foramen_mm,
+    nullif(
+        concat_ws(
+            '; ',
+            case
+                when c.middle_gap_mm < $gap_mm
+                    then
+                        format(
+                            'a later implant of {:.1f} mm in the middle would have {:.1f} mm of bone on each'
+                            || ' side, less than the {:.1f} mm wanted',
+                            $later_diameter_mm, c.middle_gap_mm, $gap_mm
+                        )
+            end,
+            case
+                when
+                    coalesce(
+                        c.left_foramen_mm, c.right_foramen_mm, c.planned_left_foramen_mm,
+                        c.planned_right_foramen_mm
+                    ) is not null
+                    then
+                        'room behind and distances to the foramen are advisory: the loop of the nerve is not'
+                        || ' taken off, and no distance permits anything'
+            end
+        ),
+        ''
+    ) as room_note,
+    c.jaw_frame_basis,
     c.source_angle_sd_deg as angle_sd_deg,
     c.count_readings,
     coalesce(
