@@ -15,6 +15,7 @@ from typing import get_args
 
 from pipeline.checked.vocabulary import (
     LEVELS_OF_REACH,
+    LOAD_TABLE,
     PROBLEMS,
     ROW_TABLE,
     RUN_DATE,
@@ -88,7 +89,7 @@ class Check:
     @property
     def is_of_every_sheet(self) -> bool:
         """Whether the evidence holds rows of all sheets, told apart by ``sheet``."""
-        return self.evidence_table == ROW_TABLE
+        return self.evidence_table in {ROW_TABLE, LOAD_TABLE}
 
     def limits(self, run_date: dt.date) -> tuple[float | None, float | None]:
         """Return the lowest and highest value that passes; None for no limit."""
@@ -226,7 +227,7 @@ def _faults_of_field(check: Check) -> Iterable[str]:
     if check.problem:
         if check.problem not in PROBLEMS:
             yield f"{check.problem} is no problem of staged.problems"
-        if not check.is_of_every_sheet:
+        if check.evidence_table != ROW_TABLE:
             yield "problems of cells are counted in the evidence of all sheets"
     elif check.field and check.field not in names:
         yield f"the sheet {check.sheet} has no field {check.field}"

@@ -13,7 +13,10 @@ RUN_DATE = "$run_date"
 """A limit that is the day of the run."""
 
 ROW_TABLE = "checked.row_evidence"
-"""The one evidence table with rows of every sheet."""
+"""The one evidence table with a row for each row of every sheet."""
+
+LOAD_TABLE = "checked.load_evidence"
+"""The evidence table with a row for each file and sheet that was loaded."""
 
 SLOTS = frozenset(
     {"row_number", "field", "value", "size", "low", "high", "sheet", "allowed"}

@@ -25,6 +25,11 @@ select
     readings.left_pad_mm,
     readings.right_pad_mm,
     readings.between_pads_mm,
+    pad_x_mm(readings.left_pad_mm, readings.right_pad_mm, readings.between_pads_mm)
+    * case readings.side when 'left' then 1 when 'right' then -1 end as pad_outward_mm,
+    pad_forward_mm2(
+        readings.left_pad_mm, readings.right_pad_mm, readings.between_pads_mm
+    ) as pad_forward_mm2,
     readings.resolution_mm,
     cast(readings.reading as double) as reading,
     cast(epoch(readings.measured_date) / 86400 as double) as measured_day,

@@ -165,6 +165,15 @@ known_cases as (
     from staged.cases
     where case_key is not null
     group by case_key
+),
+
+-- a row of a load that was replaced is still in use only because the new load no longer has it
+loads_compared as (
+    select
+        load_no,
+        status,
+        count(*) over (partition by source, sheet) as count_loads
+    from records.loads
 )
 
 select
@@ -206,8 +215,15 @@ select
             when not exists (from known_cases) then null
             else coalesce(known_cases.count_rows, 0)
         end as double
-    ) as count_cases_rows
+    ) as count_cases_rows,
+    cast(
+        case
+            when loads_compared.status = 'replaced' then 1
+            when loads_compared.count_loads > 1 then 0
+        end as double
+    ) as is_no_longer_there
 from rows_in_use
+left join loads_compared on rows_in_use.row_id // 4294967296 = loads_compared.load_no
 left join problems_of_row on rows_in_use.row_id = problems_of_row.row_id
 left join repeats on rows_in_use.row_id = repeats.row_id
 left join known_cases on rows_in_use.case_key = known_cases.case_key

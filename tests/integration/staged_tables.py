@@ -36,7 +36,8 @@ class GivenRecords:
         tables.add_macros(self.warehouse)
         run(
             """create table records.loads (load_no integer, source varchar,
-            sheet varchar, headings varchar[], decimal_sign varchar)"""
+            sheet varchar, headings varchar[], decimal_sign varchar, tab varchar,
+            status varchar, count_rows bigint)"""
         )
         run("create table records.rows_not_in_use (row_id bigint)")
         for sheet in load.sheets():
@@ -45,7 +46,7 @@ class GivenRecords:
                 f"create table records.{sheet} (row_id bigint, load_no integer,"
                 f" row_number bigint, row_key varchar, other_cells varchar, {columns})"
             )
-        self._loads: dict[tuple[str, str], int] = {}
+        self._loads: dict[tuple[str, ...], int] = {}
         self._rows: dict[int, int] = {}
 
     def _reference(self, name: str) -> None:
@@ -76,10 +77,31 @@ class GivenRecords:
         load_no = len(self._loads) + 1
         self._loads[source, sheet] = load_no
         self.warehouse.run(
-            "insert into records.loads values (?, ?, ?, ?, '.')",
+            "insert into records.loads values (?, ?, ?, ?, '.', '', 'in use', 0)",
             [load_no, source, sheet, fields_of(sheet)],
         )
         return load_no
+
+    def load_again(self, sheet: str, source: str, *, as_status: str) -> None:
+        """Say that a file was loaded again without its rows, or held as too old."""
+        first = self._load_of(source, sheet)
+        run, is_older = self.warehouse.run, as_status == "older"
+        run(
+            "insert into records.loads select max(load_no) + 1, $source, $sheet, [], '.',"
+            " '', $status, $count from records.loads",
+            {
+                "source": source,
+                "sheet": sheet,
+                "status": as_status,
+                "count": self._rows[first] - 1 if is_older else 0,
+            },
+        )
+        self._loads[source, sheet, as_status] = len(self._loads) + 1
+        if not is_older:
+            run(
+                "update records.loads set status = 'replaced' where load_no = $n",
+                {"n": first},
+            )
 
     def _give_keys(self, sheet: str) -> None:
         """Give the rows their natural keys; repeats in one file are numbered."""

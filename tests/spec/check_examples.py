@@ -44,7 +44,8 @@ class Example:
     """Rows that pass a check, rows that fail it, and what is said of the failure.
 
     Rows are (sheet, cells). Rows of ``elsewhere`` stand in a second file of the same
-    case, in the faulty example only.
+    case, in the faulty example only. There the file is loaded ``again`` where that says
+    so: without its rows ("in use"), or as a file older than the first ("older").
     """
 
     check_id: str
@@ -52,6 +53,7 @@ class Example:
     bad: tuple[Row, ...]
     says: str
     elsewhere: tuple[Row, ...] = ()
+    again: str = ""
 
 
 def row(sheet: str, **cells: Any) -> Row:

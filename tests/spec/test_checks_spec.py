@@ -5,10 +5,20 @@ import pytest
 from pipeline.checked.checks import by_id
 from tests.integration.staged_tables import GivenRecords
 from tests.spec.check_examples import CANNOT_HAPPEN, FOLLOW_UP, OF_SHEETS, cells
+from tests.spec.film_examples import FILMS, LOADED_AGAIN, PADS
 from tests.spec.geometry_examples import GEOMETRY
 from tests.spec.superimposing_examples import SUPERIMPOSING
 
-EXAMPLES = (*cells(), *FOLLOW_UP, *OF_SHEETS, *GEOMETRY, *SUPERIMPOSING)
+EXAMPLES = (
+    *cells(),
+    *FOLLOW_UP,
+    *OF_SHEETS,
+    *GEOMETRY,
+    *SUPERIMPOSING,
+    *FILMS,
+    *PADS,
+    *LOADED_AGAIN,
+)
 
 
 def audit_of(part: str) -> GivenRecords:
@@ -20,6 +30,9 @@ def audit_of(part: str) -> GivenRecords:
         if part == "bad":
             for sheet, written in example.elsewhere:
                 given.add(sheet, f"second {number}.xlsx", **own(sheet, written, number))
+            for sheet in {sheet for sheet, _ in example.bad if example.again}:
+                source = f"{example.check_id}.xlsx"
+                given.load_again(sheet, source, as_status=example.again)
     given.checked()
     return given
 
