@@ -13,6 +13,7 @@ from pipeline.records.laid_out import LaidOut, field_cells_text, lay_out
 from pipeline.records.phrases import counted
 from pipeline.records.received import coded, keep_received
 from pipeline.records.sheets import Incoming, incoming_of
+from pipeline.records.taking_up import copy_taken_up
 from pipeline.reference import load as reference
 from pipeline.warehouse import named
 
@@ -185,6 +186,7 @@ def put_file(
             load_no = _last_load(store)
             received = one.laid.received
             keep_received(store, sheet, load_no, one.incoming.rows, received, one.cells)
+    copy_taken_up(store)
     count_retired = _retire(store, coming, stamp, first)
     total.gone = max(0, total.gone - count_retired)
     return total, count_retired

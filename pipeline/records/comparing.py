@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
+from pipeline.records import taking_up
+from pipeline.records.pairing import make_pairs
+from pipeline.records.row_keys import one_key_expression
 from pipeline.records.store import ROWS_PER_LOAD, fields_of
-from pipeline.reference import load
 from pipeline.warehouse import named
 
 if TYPE_CHECKING:
@@ -23,8 +25,6 @@ CORE_SHEETS = (
     "films",
 )
 """Sheets that say which cases the audit is about."""
-
-NOT_IN_VALUES = frozenset({"side", "tooth", "site"})
 
 
 @dataclass
@@ -58,25 +58,6 @@ class Counts:
         if self.left_out:
             said.append(f"{self.left_out} of patients not in the audit left unread")
         return ", ".join(said)
-
-
-def row_key_expression(sheet: str) -> str:
-    """Return SQL for the natural key of a row: its key fields, compared as words.
-
-    Side, tooth and site give one part: the site, else the side, else the side that
-    the tooth implies, else the tooth, so that a tooth number added later is a
-    correction and not another implant.
-    """
-    keys = [f.field for f in load.fields(sheet) if f.is_key]
-    parts = []
-    place = [name for name in ("site", "side") if name in keys]
-    if "tooth" in keys:
-        given = [f"nullif(lower(trim({named(name)})), '')" for name in place]
-        sided = "side_of(trim(tooth))"
-        parts.append(f"coalesce({', '.join([*given, sided])}, lower(trim(tooth)))")
-        keys = [key for key in keys if key not in NOT_IN_VALUES]
-    parts += [f"lower(trim({named(key)}))" for key in keys]
-    return f"concat_ws('|', {', '.join(parts)})"
 
 
 def put_rows(
@@ -136,7 +117,6 @@ def _insert(
     names = ", ".join(named(name) for name in fields_of(sheet))
     # an empty column of a frame has no type of its own
     typed = ", ".join(f"{named(n)}::varchar as {named(n)}" for n in fields_of(sheet))
-    key = row_key_expression(sheet)
     where = f"where {_known_case()}" if known_only else ""
     all_rows = int(store.value("select count(*) from incoming"))
     store.run(
@@ -149,11 +129,7 @@ def _insert(
         ),
         keyed as (
             select row_number, place, other_cells, {names},
-                case
-                    when {key} is null or trim({key}, '| ') = ''
-                        then 'row ' || row_number
-                    else {key}
-                end as one_key
+                {one_key_expression(sheet)} as one_key
             from received {where}
         )
         select $load_no::bigint * {ROWS_PER_LOAD} + place, $load_no, row_number,
@@ -214,30 +190,14 @@ def _compare(
     changed_by: str,
 ) -> None:
     """Compare with the rows in use of the same source; note what changed."""
-    values = [*fields_of(sheet), "other_cells"]
-    content = ", ".join(f"r.{named(v)}" for v in values)
-    in_use = f"""
-        select r.row_id, r.row_key, row({content}) as content
-        from {named(sheet)} as r
-        inner join loads as l on r.load_no = l.load_no and l.source = $source
-            and ($tab::varchar is null or l.tab = $tab)
-        anti join rows_not_in_use as u on r.row_id = u.row_id
-        where r.load_no < $load_no"""
-    store.run(
-        f"""create or replace temp table pairs as
-        select old.row_id as old_id, new.row_id as new_id,
-            old.content is distinct from new.content as is_changed
-        from ({in_use}) as old
-        full join (
-            select r.row_id, r.row_key, row({content}) as content
-            from {named(sheet)} as r where r.load_no = $load_no
-        ) as new on old.row_key = new.row_key""",
-        {key: where[key] for key in ("source", "load_no", "tab")},
-    )
+    make_pairs(store, sheet, where)
     counts.new, counts.changed, counts.same, counts.gone = store.run(
-        """select count(*) filter (old_id is null),
+        """select count(*) filter (old_id is null and taken_up is null),
             count(*) filter (old_id is not null and new_id is not null and is_changed),
-            count(*) filter (old_id is not null and new_id is not null and not is_changed),
+            count(*) filter (
+                new_id is not null and not is_changed
+                and (old_id is not null or taken_up is not null)
+            ),
             count(*) filter (new_id is null)
         from pairs"""
     )[0]
@@ -246,9 +206,11 @@ def _compare(
         " where old_id is not null and new_id is not null",
         {"load_no": where["load_no"]},
     )
+    taking_up.take_up(store, sheet, where)
     if counts.changed:
         _note_amendments(store, sheet, where, stamp, changed_by)
-    store.run("drop table pairs")
+    for table in ("pairs", "standing"):
+        store.run(f"drop table {table}")
 
 
 def _note_amendments(

@@ -139,7 +139,10 @@ def _is_as_before(store: Warehouse, digest: str, layouts: Sequence[Layout]) -> b
         store.value(
             """select count(*) from loads as l
             where l.file_sha256 = $digest
-                and l.load_no in (select max(load_no) from loads group by source)
+                and l.load_no in (
+                    select max(load_no) from loads
+                    where status <> 'correction' group by source
+                )
                 and not exists (
                     select 1 from loads as k
                     where k.source = l.source and k.file_sha256 = $digest

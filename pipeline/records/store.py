@@ -42,6 +42,22 @@ _TABLES = (
     """create table if not exists received_rows
     (row_id bigint, row_numbers bigint[], cells varchar[])""",
     decisions.TABLE,
+    # a row of the clinic's file that a person corrected or left out, and the row in use in
+    # its place; copy_of: the row it is a copy of, where an earlier answer was taken up again
+    """create table if not exists corrections (
+        load_no integer, sheet varchar, kind varchar, received_row_id bigint,
+        new_row_id bigint, copy_of bigint, is_in_force boolean, decided_at timestamp,
+        decided_by varchar, why varchar, workbook varchar)""",
+    # a finding that a person called right as it is, while it says the same
+    """create table if not exists accepted (
+        finding_id varchar, check_id varchar, source varchar, sheet varchar,
+        row_key varchar, case_key varchar, field varchar, evidence double,
+        as_written varchar, accepted_at timestamp, accepted_by varchar, why varchar)""",
+    # what was done of a workbook of rows to correct, so that nothing is done twice
+    """create table if not exists answers
+    (row_id bigint, answer_sha256 varchar, workbook varchar, answered_at timestamp)""",
+    """create table if not exists workbooks_back (
+        file_sha256 varchar, workbook varchar, looked_at timestamp, count_open bigint)""",
 )
 
 _LATER_COLUMNS = (
@@ -68,7 +84,7 @@ def open_for_loading(audit: Audit, settings: Settings, fingerprint: str) -> Ware
         DamagedFile: it was made by a later version.
     """
     store = Warehouse(audit.records_file, root=audit.folder)
-    add_macros(store, only=("side_of",))
+    add_macros(store, only=("side_of", "plain_key"))
     with store.transaction():
         for statement in _TABLES:
             store.run(statement)

@@ -11,7 +11,7 @@ from pipeline import own_limits, tables
 from pipeline.checked import findings as _findings  # noqa: F401 - makes tables
 from pipeline.checked import jaws as _jaws  # noqa: F401 - makes tables
 from pipeline.checked import superimposing as _superimposing  # noqa: F401 - makes tables
-from pipeline.records.comparing import row_key_expression
+from pipeline.records.row_keys import row_key_expression
 from pipeline.records.store import ROWS_PER_LOAD, fields_of
 from pipeline.reference import load
 from pipeline.staged import problems

@@ -174,17 +174,17 @@ def test_visits_left_out_are_taken_in_once_their_case_is_known(folder):
 
 def test_a_file_is_loaded_whole_or_not_at_all(folder, monkeypatch):
     """A fault while its last row goes in leaves nothing of it behind."""
-    from pipeline.records import loading
+    from pipeline.records import coming_in
 
     def broken(*args, **kwargs):
         real(*args, **kwargs)
         raise RuntimeError("power cut")
 
-    real = loading.put_rows
-    monkeypatch.setattr(loading, "put_rows", broken)
+    real = coming_in.put_rows
+    monkeypatch.setattr(coming_in, "put_rows", broken)
     with pytest.raises(RuntimeError):
         load(folder, {"deviations.csv": FIRST})
-    monkeypatch.setattr(loading, "put_rows", real)
+    monkeypatch.setattr(coming_in, "put_rows", real)
     with records_of(folder) as records:
         assert records.value("select count(*) from deviations") == 0
     assert load(folder).counts.new == 3
