@@ -1,0 +1,382 @@
+"""A plan in one set of coordinates, the scan in another: superimposed by matching points."""
+
+import io
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.spatial.transform import Rotation
+
+from pipeline import audit as audits
+from pipeline.records.codes import Codebook
+from pipeline.reference import load
+from tests.audits import COORDINATES, audit_of, fill, implants_csv, invoke, opened
+from tests.spec.superimposing_examples import MARKS, TURN, case, only
+
+N_CASES = 30
+SDS = ["entry_sd_mm", "apex_sd_mm", "angle_sd_deg", "sd_basis"]
+ERRORS = ["tre_entry_mm", "tre_apex_mm", "axis_sd_deg"]
+
+
+def sheets(cases):
+    """Files of an audit out of the rows of each case, as the check examples give them."""
+    rows = {}
+    for number, given in cases.items():
+        for sheet, cells in given:
+            rows.setdefault(sheet, []).append({"case_id": number} | cells)
+    return {f"{sheet}.csv": implants_csv(cells) for sheet, cells in rows.items()}
+
+
+def with_noise(number, sd, labels=MARKS, source="cbct"):
+    """A case whose matching points are read with an error of sd mm per coordinate."""
+    rng = np.random.default_rng(number)
+    marks = {label: MARKS[label] for label in labels}
+    wrong = {label: np.add(p, rng.normal(0, sd, 3)) for label, p in marks.items()}
+    return case(marks, source=source, **wrong)
+
+
+def code_of(folder, number):
+    return Codebook(audits.open_folder(folder).settings()).code_of("case", number)
+
+
+def figures(folder, table):
+    with opened(folder) as audit:
+        return audit.frame(f"select * from {table}").set_index("case_key")
+
+
+@pytest.fixture(scope="module")
+def pairs_of_frames():
+    """Cases with error in plan coordinates, and every case's own motion of the scan."""
+    rng = np.random.default_rng(20261125)
+    side = np.array([1.0, -1.0])
+    planned = np.zeros((N_CASES, 2, 2, 3))
+    planned[..., 0] = (side * rng.uniform(7, 12, (N_CASES, 2)))[..., None]
+    planned[..., 1, :] += [0, 1.5, -11]
+    achieved = planned + rng.normal(0, 0.8, planned.shape)
+    turn = Rotation.random(N_CASES, rng=rng).as_matrix()
+    shift = rng.normal(0, 80, (N_CASES, 3))
+    return planned, achieved, turn, shift
+
+
+def files_of(pairs_of_frames, *, in_scan):
+    planned, achieved, turn, shift = pairs_of_frames
+    implants, marks = [], []
+    for i in range(N_CASES):
+        motion = (turn[i], shift[i]) if in_scan else (np.eye(3), np.zeros(3))
+        base = {"case_id": f"C{i:02d}", "achieved_source": "cbct"}
+        for j, side in enumerate(("left", "right")):
+            points = (*planned[i, j], *(achieved[i, j] @ motion[0].T + motion[1]))
+            cells = dict(
+                zip(COORDINATES, map(repr, np.ravel(points).tolist()), strict=True)
+            )
+            frame = {"side": side, "achieved_frame": "scan" if in_scan else "plan"}
+            implants.append(base | frame | cells)
+        for frame in ("plan", "scan") if in_scan else ("plan",):
+            for label, point in MARKS.items():
+                is_scan = frame == "scan"
+                at = turn[i] @ point + shift[i] if is_scan else np.array(point, float)
+                xyz = {
+                    f"{x}_mm": repr(float(v)) for x, v in zip("xyz", at, strict=True)
+                }
+                marks.append(
+                    {"case_id": f"C{i:02d}", "label": label, "frame": frame} | xyz
+                )
+    return {
+        "implants.csv": implants_csv(implants),
+        "landmarks.csv": implants_csv(marks),
+    }
+
+
+def shown(capsys, folder, table):
+    """A table of an audit as the command line shows it, by case and side."""
+    code, out, _ = invoke(capsys, "show", folder, table, "--format", "csv")
+    assert code == 0
+    return pd.read_csv(io.StringIO(out))
+
+
+def test_a_scan_moved_by_a_known_motion_measures_as_the_same_case_in_one_frame(
+    pairs_of_frames, tmp_path, capsys
+):
+    """All through the command line; exact points, so all figures agree to 1e-9."""
+    found = {}
+    for name, in_scan in (("one", False), ("two", True)):
+        folder = tmp_path / name
+        assert invoke(capsys, "start", folder)[0] == 0
+        fill(folder, files_of(pairs_of_frames, in_scan=in_scan))
+        assert invoke(capsys, "run", folder)[0] == 0
+        book = Codebook(audits.open_folder(folder).settings())
+        order = {book.code_of("case", f"C{i:02d}"): i for i in range(N_CASES)}
+        for table, keys in (
+            ("implants", ["case_key", "side"]),
+            ("pairs", ["case_key"]),
+        ):
+            rows = shown(capsys, folder, f"measured.{table}")
+            rows = rows.assign(case_key=rows["case_key"].map(order), patient_key="")
+            found[name, table] = rows.sort_values(keys).reset_index(drop=True)
+    for table in ("implants", "pairs"):
+        one, two = found["one", table], found["two", table]
+        assert len(one) == N_CASES * (2 if table == "implants" else 1)
+        assert (one["jaw_frame_basis"] == "pad_to_crest").all()
+        apart = [*SDS, *ERRORS] if table == "implants" else []
+        pd.testing.assert_frame_equal(
+            one.drop(columns=apart), two.drop(columns=apart), rtol=0, atol=1e-9
+        )
+    assert found["one", "implants"][ERRORS].isna().all(axis=None)
+    assert (found["two", "implants"][ERRORS] < 1e-9).all(axis=None)
+    assert found["one", "implants"]["angle_deg"].min() > 0
+
+
+def test_the_error_of_superimposing_is_added_to_that_of_the_source(tmp_path):
+    """u^2 = u_superimposing^2 + u_source^2; the points' error is pooled over the source."""
+    cases = {f"C{i}": with_noise(i, 0.3) for i in range(8)}
+    folder = audit_of(tmp_path / "a", sheets(cases))
+    scans = figures(folder, "measured.registrations")
+    assert scans["is_superimposed"].all()
+    assert (scans["fle_basis"] == "pooled").all()
+    n = scans["landmarks_used"]
+    pooled = np.sqrt((n * scans["fre_mm"] ** 2).sum() / (n - 2).sum())
+    np.testing.assert_allclose(scans["fle_mm"], pooled)
+    assert pooled == pytest.approx(0.3 * np.sqrt(3), rel=0.2)
+    rows = figures(folder, "measured.implants")
+    published = next(
+        r for r in load.rows("source_errors") if r["achieved_source"] == "cbct"
+    )
+    for ours, error, source in (
+        ("entry_sd_mm", "tre_entry_mm", "entry_sd_mm"),
+        ("apex_sd_mm", "tre_apex_mm", "apex_sd_mm"),
+        ("angle_sd_deg", "axis_sd_deg", "angle_sd_deg"),
+    ):
+        assert (rows[error] > 0).all()
+        expected = np.hypot(rows[error], float(published[source]))
+        np.testing.assert_allclose(rows[ours], expected)
+    assert set(rows["sd_basis"]) == {"superimposing and published"}
+    largest = rows.groupby("case_key")["tre_entry_mm"].max()
+    np.testing.assert_allclose(scans["tre_entry_mm"], largest[scans.index])
+    modes = [
+        c for c in scans.columns if c.endswith(("left_sd_mm", "back_sd_mm", "up_sd_mm"))
+    ]
+    assert len(modes) == 3
+    # at the pair's middle the shifts hold no more than at an entry and an apex together
+    assert (np.sqrt((scans[modes] ** 2).sum(axis=1)) < scans["tre_entry_mm"]).all()
+
+
+def test_few_points_take_the_published_error_and_say_so(tmp_path):
+    three = ("left_pad", "right_pad", "midline")
+    cases = {
+        "C1": with_noise(1, 0.3, three),
+        "C2": with_noise(2, 0.3, three, "cast_scan"),
+    }
+    folder = audit_of(tmp_path / "a", sheets(cases))
+    scans = figures(folder, "measured.registrations")
+    published = {
+        r["achieved_source"]: float(r["fle_mm"]) for r in load.rows("landmark_errors")
+    }
+    assert scans["fle_basis"].tolist() == ["published"] * 2
+    assert scans["fle_mm"].tolist() == [published[s] for s in scans["achieved_source"]]
+    for note in scans["note"]:
+        assert "three points: no check possible" in note
+        assert "on soft tissue it is a lower limit" in note
+        assert "published" in note
+    assert scans["worst_label"].isna().all()
+
+
+def test_the_point_that_disagrees_is_named_and_its_case_is_set_aside(tmp_path, capsys):
+    """A blunder of 11 mm leaves 3.8 mm: held, and named with its distance."""
+    cases = {f"C{i}": with_noise(i, 0.2) for i in range(4)}
+    cases["bad"] = case(midline=(6, 2, 6))
+    folder = audit_of(tmp_path / "a", sheets(cases))
+    bad = code_of(folder, "bad")
+    with opened(folder) as audit:
+        worst = audit.run(
+            "select worst_label, leave_one_out_mm, fle_mm from checked.registrations"
+            " where case_key = $bad",
+            {"bad": bad},
+        )[0]
+    assert worst[0] == "midline"
+    assert worst[1] == pytest.approx(11, abs=1e-6)
+    assert worst[2] < 0.6  # the blunder stays out of the pool
+    assert bad not in figures(folder, "measured.registrations").index
+    assert bad not in figures(folder, "measured.implants").index
+    findings = shown(capsys, folder, "checked.findings")
+    said = findings[findings["check_id"] == "scan-misfit"]["sentence"].item()
+    assert said.startswith("After superimposing, the matching points of a scan still")
+    assert "3.82 mm apart" in said
+
+
+REFUSED = {
+    "no point": (
+        lambda: [row for row in case() if row[0] == "implants"],
+        "no point is marked in both plan and scan",
+    ),
+    "two points": (
+        lambda: case(only("left_pad", "midline")),
+        "only 2 matching point(s); it takes three",
+    ),
+    "near a line": (
+        lambda: case(
+            {"a": (20, 0, 0), "b": (-20, 1, 0), "c": (0, -1, 0), "d": (7, 0, 1)}
+        ),
+        "the matching points lie nearly on one line",
+    ),
+    "all in front": (
+        lambda: case(
+            {"a": (3, 0, 0), "b": (-3, 0, 1), "c": (0, -4, 0), "d": (0, 1, 3)}
+        ),
+        "expected error of an axis 7.2 degrees, more than 3.0",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", REFUSED)
+def test_a_scan_that_cannot_be_superimposed_still_gives_the_pairs_figures(
+    name, tmp_path
+):
+    """The angle, distances and own-frame figures equal those of a superimposed twin."""
+    make, reason = REFUSED[name]
+    folder = audit_of(
+        tmp_path / "a", sheets({"no": make(), "yes": case(source="scan_body")})
+    )
+    no, yes = code_of(folder, "no"), code_of(folder, "yes")
+    implants, pairs = (figures(folder, f"measured.{t}") for t in ("implants", "pairs"))
+    assert figures(folder, "measured.registrations").loc[no, "reason"] == reason
+    assert implants.loc[no, "entry_3d_mm"].isna().all()
+    assert implants.loc[no, "tre_entry_mm"].isna().all()
+    note = implants.loc[no, "basis_note"].unique()
+    assert len(note) == 1
+    assert note[0].startswith("the result stands in the scan's own coordinates")
+    assert note[0].endswith(f"({reason})")
+    assert implants.loc[yes, "entry_3d_mm"].notna().all()
+    for column in (
+        "planned_angle_deg",
+        "achieved_angle_deg",
+        "achieved_spacing_mm",
+        "achieved_apex_spacing_mm",
+        "achieved_own_frontal_convergence_deg",
+        "achieved_own_sagittal_difference_deg",
+    ):
+        assert pairs.loc[no, column] == pytest.approx(pairs.loc[yes, column], abs=1e-9)
+    assert np.isnan(pairs.loc[no, "achieved_frontal_convergence_deg"])
+
+
+def test_limits_of_the_audit_decide_what_is_too_loose(tmp_path):
+    """audit.toml may allow more, or less, than 3 degrees and 1.5 mm."""
+    loose = REFUSED["all in front"][0]()
+    folder = audit_of(tmp_path / "a", sheets({"no": loose}))
+    with (folder / "audit.toml").open("a") as settings:
+        settings.write("\n[superimposing]\nlargest_axis_error_deg = 8\n")
+    from pipeline import commands
+
+    commands.run(folder, "measured", commands.Wishes(), lambda _: None)
+    assert figures(folder, "measured.registrations")["is_superimposed"].all()
+    with (folder / "audit.toml").open("a") as settings:
+        settings.write("largest_entry_error_mm = 1\n")
+    commands.run(folder, "measured", commands.Wishes(), lambda _: None)
+    reason = figures(folder, "measured.registrations")["reason"].tolist()
+    assert reason == ["expected error at an entry 1.1 mm, more than 1.0"]
+
+
+FAULTS = {
+    "scan-mirror-image": lambda: case(
+        motion=lambda p: p @ TURN.T * [-1, 1, 1] + [9, 9, 9]
+    ),
+    "scan-frames-exchanged": lambda: case(frames=("scan", "plan")),
+}
+
+
+@pytest.mark.parametrize("check_id", FAULTS)
+def test_a_mirror_image_and_exchanged_frames_each_say_one_thing_and_stop(
+    check_id, tmp_path, capsys
+):
+    rows = [(s, c) for s, c in FAULTS[check_id]()]
+    folder = audit_of(tmp_path / "a", sheets({"bad": rows, "good": case()}))
+    findings = shown(capsys, folder, "checked.findings")
+    serious = findings[findings["severity"] != "warn"]
+    assert serious["check_id"].tolist() == [check_id]
+    assert set(figures(folder, "measured.implants").index) == {code_of(folder, "good")}
+
+
+def test_points_near_a_site_are_left_out_and_counted(tmp_path):
+    """A wrong point that is marked near_site does no harm."""
+    rows = [
+        (
+            sheet,
+            cells | ({"near_site": "yes"} if cells.get("label") == "marker b" else {}),
+        )
+        for sheet, cells in case(**{"marker b": (0, 0, 0)})
+    ]
+    folder = audit_of(tmp_path / "a", sheets({"C": rows}))
+    scan = figures(folder, "measured.registrations").iloc[0]
+    assert (scan["landmarks_used"], scan["count_left_out"]) == (5, 1)
+    assert scan["fre_mm"] < 1e-9
+    assert "1 point(s) near a site left out" in scan["note"]
+
+
+def test_readings_of_a_point_are_averaged_first_and_then_weigh_more(tmp_path):
+    """Two readings 1 mm either side of the truth are as good as the truth."""
+    extra = []
+    for sheet, cells in case():
+        if cells.get("label") == "midline" and cells["frame"] == "scan":
+            x = float(cells["x_mm"])
+            extra += [
+                (sheet, cells | {"x_mm": repr(x + by), "reading": r})
+                for by, r in ((1, 1), (-1, 2))
+            ]
+        else:
+            extra.append((sheet, cells))
+    folder = audit_of(tmp_path / "a", sheets({"C": extra}))
+    assert figures(folder, "measured.registrations").iloc[0]["fre_mm"] < 1e-9
+    with opened(folder) as audit:
+        weights = dict(audit.run("select label, weight from checked.matching_points"))
+    assert weights.pop("midline") == pytest.approx(4 / 3)
+    assert set(weights.values()) == {1.0}
+
+
+def test_a_matching_point_that_is_set_aside_takes_its_superimposition_with_it(tmp_path):
+    """One point twice under one key: both rows are held, and no scan rests on them."""
+    rows = [*case(), *(r for r in case() if r[1].get("label") == "marker a")]
+    rows = [(s, dict(c)) for s, c in rows]
+    rows[-1][1]["x_mm"] = repr(float(rows[-1][1]["x_mm"]) + 0.4)
+    folder = audit_of(tmp_path / "a", sheets({"C": rows, "D": case()}))
+    c, d = code_of(folder, "C"), code_of(folder, "D")
+    with opened(folder) as audit:
+        held = audit.run("select distinct case_key, sheet from checked.held")
+    assert held == [(c, "landmarks")]
+    assert set(figures(folder, "measured.registrations").index) == {d}
+    implants = figures(folder, "measured.implants")
+    assert implants.loc[c, "angle_deg"].isna().all()
+    assert implants.loc[d, "angle_deg"].notna().all()
+    assert figures(folder, "measured.pairs").loc[c, "achieved_angle_deg"] > 0
+
+
+def test_two_scans_are_superimposed_each_by_its_own_points_and_then_averaged(tmp_path):
+    """Both scans of one implant count, because both stand in the plan's coordinates."""
+    first = [
+        (s, c | ({"scan": "1"} if c.get("frame") != "plan" else {})) for s, c in case()
+    ]
+    turned = case(motion=lambda p: np.asarray(p) @ TURN + [5, 6, 7])
+    second = [(s, c | {"scan": "2"}) for s, c in turned if c.get("frame") != "plan"]
+    folder = audit_of(tmp_path / "a", sheets({"C": [*first, *second]}))
+    assert len(figures(folder, "measured.registrations")) == 2
+    rows = figures(folder, "measured.implants")
+    assert rows["count_readings"].tolist() == [2, 2]
+    alone = audit_of(tmp_path / "b", sheets({"C": case()}))
+    np.testing.assert_allclose(
+        np.sort(rows["entry_3d_mm"]),
+        np.sort(figures(alone, "measured.implants")["entry_3d_mm"]),
+        atol=1e-9,
+    )
+
+
+def test_days_between_plan_and_result_stand_where_both_days_are_known(tmp_path):
+    rows = [
+        (s, c | ({"measured_date": "2026-03-10"} if s == "implants" else {}))
+        for s, c in case()
+    ]
+    known = [
+        *rows,
+        ("cases", {"plan_date": "2026-01-01", "surgery_date": "2026-02-01"}),
+    ]
+    folder = audit_of(tmp_path / "a", sheets({"known": known, "not": case()}))
+    days = figures(folder, "measured.registrations")["days_between_scans"]
+    assert days[code_of(folder, "known")] == 68
+    assert pd.isna(days[code_of(folder, "not")])
