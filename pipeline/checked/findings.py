@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import groupby
 from typing import Any
 
-from pipeline.checked import addresses, engine, sentences
+from pipeline.checked import accepting, addresses, engine, sentences
 from pipeline.checked.checks import Check, all_checks
 from pipeline.checked.engine import Verdict
 from pipeline.checked.vocabulary import GEOMETRY_SHEETS
@@ -64,6 +64,7 @@ def make_findings(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
     for verdict in verdicts:
         if verdict.outcome == "failed":
             _add_findings(warehouse, verdict, run_date)
+    accepting.mark(warehouse)
     _make_held(warehouse)
     _make_cells_set_aside(warehouse)
     addresses.name_laid_out_cells(warehouse)
@@ -236,7 +237,8 @@ def _make_held(warehouse: Warehouse) -> None:
         "checked.held",
         f"""
         with serious as (
-            select * from checked.findings where severity in ('stop', 'hold')
+            select * from checked.findings
+            where severity in ('stop', 'hold') and not is_accepted
         ),
         causes as (
             select row_id, sheet, case_key, check_id from serious
@@ -258,6 +260,6 @@ def _make_cells_set_aside(warehouse: Warehouse) -> None:
         "checked.cells_set_aside",
         """
         select distinct row_id, field from checked.findings
-        where severity in ('stop', 'hold') and reach = 'cell'
+        where severity in ('stop', 'hold') and reach = 'cell' and not is_accepted
         order by row_id, field""",
     )

@@ -256,8 +256,9 @@ def _note_load(
 ) -> None:
     if status == "in use":
         store.run(
+            # of corrected rows, those that the load still holds have been taken up anew
             "update loads set status = 'replaced' where source = $source"
-            " and sheet = $sheet and status = 'in use'"
+            " and sheet = $sheet and status in ('in use', 'correction')"
             " and ($tab::varchar is null or tab = $tab)",
             {key: where[key] for key in ("source", "sheet", "tab")},
         )

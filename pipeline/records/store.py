@@ -52,7 +52,7 @@ _TABLES = (
     """create table if not exists accepted (
         finding_id varchar, check_id varchar, source varchar, sheet varchar,
         row_key varchar, case_key varchar, field varchar, evidence double,
-        as_written varchar, accepted_at timestamp, accepted_by varchar, why varchar)""",
+        cell_sha256 varchar, accepted_at timestamp, accepted_by varchar, why varchar)""",
     # what was done of a workbook of rows to correct, so that nothing is done twice
     """create table if not exists answers
     (row_id bigint, answer_sha256 varchar, workbook varchar, answered_at timestamp)""",

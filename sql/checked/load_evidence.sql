@@ -10,6 +10,7 @@ questions as (
             and older.sheet = later.sheet
             and older.tab is not distinct from later.tab
             and older.load_no < later.load_no
+            and later.status <> 'correction'
     where older.status = 'older'
 )
 
