@@ -11,6 +11,7 @@ from pipeline.checked import findings as _findings
 from pipeline.checked import jaws as _jaws
 from pipeline.checked import superimposing as _superimposing
 from pipeline.checked import usable as _usable
+from pipeline.measured import play as _play
 from pipeline.measured import repeatability as _repeatability
 from pipeline.staged import problems as _problems
 from pipeline.summarised import accuracy as _accuracy
@@ -26,6 +27,7 @@ MADE_IN_PYTHON = (
     _findings,
     _diagnoses,
     _usable,
+    _play,
     _repeatability,
     _accuracy,
     _criteria,

@@ -141,7 +141,7 @@ def add_macros(warehouse: Warehouse, *, only: Sequence[str] = ()) -> None:
 
 
 def write_rows(
-    warehouse: Warehouse, table: str, rows: Sequence[Mapping[str, Any]]
+    warehouse: Warehouse, table: str, rows: Sequence[Mapping[Any, Any]]
 ) -> None:
     """Make a table with exactly the columns and types that columns.csv states.
 

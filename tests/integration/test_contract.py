@@ -19,6 +19,8 @@ GRAINS = {
     "measured.guide_parts": "basis, case_key, side, quantity, achieved_source",
     "measured.repeatability": "basis, achieved_source, quantity, examiner",
     "measured.reading_errors": "basis, achieved_source",
+    "measured.play": "case_key",
+    "summarised.film_checks": "film_check",
     "summarised.accuracy": "measure, group_by, group_value",
     "summarised.criteria": "criterion",
     "summarised.verdicts": "measure, comparison_set",
