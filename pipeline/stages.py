@@ -6,6 +6,7 @@ Importing this module imports the packages that make tables in Python, so that
 
 from __future__ import annotations
 
+from pipeline.checked import cell_signs as _cell_signs
 from pipeline.checked import diagnoses as _diagnoses
 from pipeline.checked import findings as _findings
 from pipeline.checked import jaws as _jaws
@@ -24,6 +25,7 @@ MADE_IN_PYTHON = (
     _problems,
     _jaws,
     _superimposing,
+    _cell_signs,
     _findings,
     _diagnoses,
     _usable,

@@ -14,11 +14,14 @@ from functools import cache
 from typing import get_args
 
 from pipeline.checked.vocabulary import (
+    CELL_TABLE,
+    CELLS_OF_ROW,
     LEVELS_OF_REACH,
     LOAD_TABLE,
     PROBLEMS,
     ROW_TABLE,
     RUN_DATE,
+    SIGNS,
     SLOTS,
     Level,
     Reach,
@@ -45,8 +48,8 @@ class Check:
             case (all its rows on geometry sheets), or set (nothing).
         evidence_table: table that holds the evidence, one row a thing judged.
         evidence: column judged, DOUBLE; null means not applicable.
-        field: field meant, ``@problem`` for every cell ``staged.problems`` lists with
-            that problem, or empty.
+        field: field meant, ``@problem`` for every cell ``staged.problems`` or
+            ``checked.cell_signs`` lists with that problem, or empty.
         low: lowest value that passes, as written; empty for no limit.
         high: highest value that passes.
         severity: stop, hold or warn.
@@ -83,13 +86,18 @@ class Check:
 
     @property
     def problem(self) -> str:
-        """The kind of ``staged.problems`` whose cells are meant, or empty."""
+        """The kind of problem or sign whose cells are meant, or empty."""
         return self.field.removeprefix("@") if self.field.startswith("@") else ""
+
+    @property
+    def cells_table(self) -> str:
+        """The table that lists the cells meant."""
+        return "checked.cell_signs" if self.problem in SIGNS else "staged.problems"
 
     @property
     def is_of_every_sheet(self) -> bool:
         """Whether the evidence holds rows of all sheets, told apart by ``sheet``."""
-        return self.evidence_table in {ROW_TABLE, LOAD_TABLE}
+        return self.evidence_table in {ROW_TABLE, LOAD_TABLE, CELL_TABLE}
 
     def limits(self, run_date: dt.date) -> tuple[float | None, float | None]:
         """Return the lowest and highest value that passes; None for no limit."""
@@ -199,7 +207,7 @@ def _faults_of(
     yield from _faults_of_field(check)
     if check.level not in LEVELS_OF_REACH[check.reach]:
         yield f"a check of level {check.level} cannot reach a {check.reach}"
-    allowed = SLOTS if check.level == "row" else SLOTS - {"row_number", "allowed"}
+    allowed = SLOTS if check.level == "row" else SLOTS - CELLS_OF_ROW
     for slot in sorted(slots_of(check.sentence) - allowed):
         yield f"the sentence has a slot {slot} that nothing fills"
     for name in ("sentence", "why_limit", "suggestion", "source"):
@@ -225,9 +233,9 @@ def _faults_of_limits(check: Check) -> Iterable[str]:
 def _faults_of_field(check: Check) -> Iterable[str]:
     names = {field.field for field in load.fields(check.sheet)}
     if check.problem:
-        if check.problem not in PROBLEMS:
+        if check.problem not in PROBLEMS | SIGNS:
             yield f"{check.problem} is no problem of staged.problems"
-        if check.evidence_table != ROW_TABLE:
+        if check.evidence_table not in {ROW_TABLE, CELL_TABLE}:
             yield "problems of cells are counted in the evidence of all sheets"
     elif check.field and check.field not in names:
         yield f"the sheet {check.sheet} has no field {check.field}"

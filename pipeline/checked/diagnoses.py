@@ -17,6 +17,7 @@ from pipeline.checked.mending_words import Found, Gain, mends, names, sentence
 from pipeline.checked.points_of_cases import pairs_of, select_cases
 from pipeline.geometry.diagnosing import Diagnoses, diagnose
 from pipeline.geometry.plausible import Limits, largest
+from pipeline.geometry.registration import Floats
 from pipeline.tables import makes
 from pipeline.warehouse import Warehouse
 
@@ -127,12 +128,16 @@ def _rows(cases: pd.DataFrame, found: Diagnoses) -> pd.DataFrame:
             "other_mends": pd.Series(
                 [more or None for _, _, more in named], dtype=object
             ),
-            **{name: value[at_fault] for name, value in values.items()},
+            **{name: _finite(value[at_fault]) for name, value in values.items()},
             "is_unique": found.is_unique[at_fault],
             "sentence": pd.Series(said, dtype=object),
             "finding_ids": cases["finding_ids"].to_numpy(object)[at_fault],
         }
     )
+
+
+def _finite(values: Floats) -> Floats:
+    return np.where(np.isfinite(values), values, np.nan)
 
 
 def _equally_good(found: Diagnoses, place: int) -> list[Found]:

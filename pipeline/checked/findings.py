@@ -41,7 +41,7 @@ class CountsDisagree(Exception):
     "checked.findings",
     "checked.held",
     "checked.cells_set_aside",
-    reads=(*EVIDENCE_TABLES, *STAGED_TABLES, "staged.problems"),
+    reads=(*EVIDENCE_TABLES, *STAGED_TABLES, "staged.problems", "checked.cell_signs"),
 )
 def make_findings(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
     """Make checked.results, findings, held and cells_set_aside.
@@ -161,13 +161,13 @@ def _of_rows(check: Check, outside: str, run_date: dt.date) -> str:
     if check.problem:
         kinds = "'empty', 'said_missing'" if check.problem == "empty" else ""
         joins.append(
-            "inner join staged.problems as p on e.row_id = p.row_id"
+            f"inner join {check.cells_table} as p on e.row_id = p.row_id"
             f" and p.problem in ({kinds or quoted(check.problem)})"
         )
         if check.problem == "empty":
             required = ", ".join(quoted(n) for n, f in fields.items() if f.is_required)
             joins[-1] += f" and p.field in ({required})"
-        as_written, evidence = _masked("p.as_written", fields), "cast(null as double)"
+        as_written, evidence = _masked(check, fields), "cast(null as double)"
     elif check.field and not fields[check.field].identity:
         joins.append(
             f"left join records.{named(check.sheet)} as r on e.row_id = r.row_id"
@@ -214,12 +214,14 @@ def _id(check: Check, source: str, sheet: str, key: str, field: str) -> str:
     return sentences.finding_id(f"concat_ws('|', {parts})")
 
 
-def _masked(as_written: str, fields: Mapping[str, load.Field]) -> str:
+def _masked(check: Check, fields: Mapping[str, load.Field]) -> str:
     """Return SQL that leaves out what identifies a person or a laboratory."""
+    if check.problem == "identifier_in_text":
+        return "cast(null as varchar)"
     hidden = [quoted(name) for name, field in fields.items() if field.identity]
     if not hidden:
-        return as_written
-    return f"if(p.field in ({', '.join(hidden)}), null, {as_written})"
+        return "p.as_written"
+    return f"if(p.field in ({', '.join(hidden)}), null, p.as_written)"
 
 
 def _make_held(warehouse: Warehouse) -> None:

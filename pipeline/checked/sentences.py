@@ -89,6 +89,7 @@ def _from_the_row(slot: str, check: Check) -> str:
         "value": _shown(value, is_day=check.is_of_days),
         "size": _shown(f"abs({value})", is_day=False),
         "allowed": _allowed_words(check.sheet),
+        "meant": "coalesce(cell_meant(p.problem, p.as_written), '?')",
     }[slot]
 
 

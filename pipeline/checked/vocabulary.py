@@ -18,15 +18,37 @@ ROW_TABLE = "checked.row_evidence"
 LOAD_TABLE = "checked.load_evidence"
 """The evidence table with a row for each file and sheet that was loaded."""
 
+CELL_TABLE = "checked.cell_evidence"
+"""As ROW_TABLE: how many cells of a row were written in a way that has its own mend."""
+
 SLOTS = frozenset(
-    {"row_number", "field", "value", "size", "low", "high", "sheet", "allowed"}
+    {"row_number", "field", "value", "size", "low", "high", "sheet", "allowed", "meant"}
 )
-"""What a sentence may hold: ``size`` is the value without its sign."""
+"""What a sentence may hold: ``size`` is the value without its sign, ``meant`` what a
+cell may have meant that a spreadsheet turned into a day or that has the other sign."""
 
 PROBLEMS = frozenset(
-    {"empty", "not_a_number", "not_whole", "qualified", "not_a_day", "not_a_code"}
+    {
+        "empty",
+        "not_a_number",
+        "became_day",
+        "other_decimal_sign",
+        "unit_written",
+        "other_unit",
+        "not_whole",
+        "qualified",
+        "not_a_day",
+        "serial_day",
+        "not_a_code",
+    }
 )
 """Kinds of ``staged.problems``; ``empty`` also means a required cell said missing."""
+
+SIGNS = frozenset({"day_number", "stray_characters", "identifier_in_text"})
+"""Kinds of ``checked.cell_signs``: cells that can be read, and should be looked at."""
+
+CELLS_OF_ROW = frozenset({"row_number", "allowed", "meant"})
+"""Slots that only a check of rows can fill."""
 
 LEVELS_OF_REACH: dict[str, frozenset[str]] = {
     "cell": frozenset({"row"}),

@@ -106,6 +106,7 @@ def diagnose(pairs: Pairs, limits: Limits, mends: Sequence[Mend]) -> Diagnoses:
     )
 
 
+@np.errstate(over="ignore", invalid="ignore")  # points of 1e200 mm are no implants
 def _diagnose(pairs: Pairs, limits: Limits, mends: Sequence[Mend]) -> Diagnoses:
     shape = (len(pairs), len(mends))
     before = judged(pairs, limits)

@@ -11,6 +11,7 @@ from typing import Any
 
 from pipeline.reference import load
 from pipeline.reference.load import Field
+from pipeline.staged import written
 from pipeline.tables import makes
 from pipeline.warehouse import Warehouse, named
 
@@ -72,9 +73,11 @@ def _kind(field: Field) -> str:
         if field.kind in {"number", "whole"}
         else ""
     )
+    known = written.told_apart(field, raw)
     return (
         f"case when trim({raw}) = '' then 'empty'"
-        f" when is_said_missing({raw}) then 'said_missing' {qualified} else {last} end"
+        f" when is_said_missing({raw}) then 'said_missing'"
+        f" {known} {qualified} else {last} end"
     )
 
 

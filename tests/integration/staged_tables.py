@@ -8,6 +8,8 @@ from typing import Any
 import pandas as pd
 
 from pipeline import own_limits, tables
+from pipeline.checked import cell_signs as _cell_signs  # noqa: F401 - makes tables
+from pipeline.checked import diagnoses as _diagnoses  # noqa: F401 - makes tables
 from pipeline.checked import findings as _findings  # noqa: F401 - makes tables
 from pipeline.checked import jaws as _jaws  # noqa: F401 - makes tables
 from pipeline.checked import superimposing as _superimposing  # noqa: F401 - makes tables

@@ -3,7 +3,7 @@
 import pytest
 
 from pipeline.checked.checks import all_checks
-from pipeline.checked.diagnoses import is_geometric, make_diagnoses
+from pipeline.checked.diagnoses import is_geometric
 from pipeline.checked.mending_words import clause, mends, sentence
 from pipeline.reference import load
 from tests.audits import opened
@@ -22,7 +22,6 @@ def diagnosed(*rows, **case):
     for cells in rows:
         given.add("implants", case_id="a", **cells)
     warehouse = given.checked()
-    make_diagnoses(warehouse, {})
     found = warehouse.run(
         "select mend, other_mends, entry_before_mm, entry_after_mm, is_unique, sentence,"
         " finding_ids from checked.diagnoses"

@@ -4,6 +4,7 @@ import pytest
 
 from pipeline.checked.checks import by_id
 from tests.integration.staged_tables import GivenRecords
+from tests.spec.cell_examples import CELLS, NO_SUCH_CELL
 from tests.spec.check_examples import CANNOT_HAPPEN, FOLLOW_UP, OF_SHEETS, cells
 from tests.spec.film_examples import FILMS, LOADED_AGAIN, PADS
 from tests.spec.geometry_examples import GEOMETRY
@@ -13,6 +14,7 @@ EXAMPLES = (
     *cells(),
     *FOLLOW_UP,
     *OF_SHEETS,
+    *CELLS,
     *GEOMETRY,
     *SUPERIMPOSING,
     *FILMS,
@@ -57,8 +59,9 @@ def bad():
 
 def test_every_check_has_an_example():
     shown = {example.check_id for example in EXAMPLES}
-    assert shown | CANNOT_HAPPEN == set(by_id())
-    assert shown & CANNOT_HAPPEN == set()
+    cannot_happen = CANNOT_HAPPEN | NO_SUCH_CELL
+    assert shown | cannot_happen == set(by_id())
+    assert shown & cannot_happen == set()
 
 
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda example: example.check_id)

@@ -69,7 +69,9 @@ def test_a_sentence_never_quotes_a_cell():
     """What a person wrote may be a name; only numbers, days and fields are told."""
     told = set().union(*(slots_of(check.sentence) for check in all_checks()))
     numbers = {"row_number", "value", "size", "low", "high"}
-    assert told <= numbers | {"field", "sheet", "allowed"}
+    assert told <= numbers | {"field", "sheet", "allowed", "meant"}
+    meant = {c.problem for c in all_checks() if "meant" in slots_of(c.sentence)}
+    assert meant == {"became_day", "serial_day", "day_number", "other_decimal_sign"}
 
 
 @pytest.mark.parametrize(
