@@ -12,6 +12,7 @@ GRAINS = {
     "measured.cases": "case_key",
     "measured.implants": "case_key, implant_key, basis, achieved_source",
     "measured.pairs": "case_key, basis, achieved_source",
+    "measured.common_motion": "case_key, basis, achieved_source",
     "measured.readings": "row_id",
     "measured.film_leans": "case_key, implant_key, state, view, film_kind",
     "measured.pairs_from_films": "case_key, achieved_source",
