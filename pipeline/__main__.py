@@ -157,6 +157,25 @@ def demo(folder: Path) -> int:
 
 
 @plumbpost.command()
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.option("--tab", default="", help="The tab to begin with; else the fullest one.")
+@click.option(
+    "--ask",
+    "is_asked",
+    is_flag=True,
+    help="Ask one question at a time, with sample cells, and write the layout into the "
+    "audit that FILE lies in.",
+)
+def layout(file: Path, tab: str, is_asked: bool) -> int:  # noqa: FBT001 - click calls it
+    """Propose how a sheet that is not ours maps onto ours, with reasons."""
+    return commands.layout(file, tab, _asked if is_asked else None, say)
+
+
+def _asked(line: str) -> str:
+    return str(click.prompt(line, default="", show_default=False, err=True))
+
+
+@plumbpost.command()
 @click.argument("entry", required=False)
 def definitions(entry: str | None) -> int:
     """Print the definition of every number, or of one."""

@@ -267,6 +267,15 @@ def key_home() -> Path:
     return user_data_path("plumbpost", appauthor=False)
 
 
+def audit_around(file: Path) -> Audit | None:
+    """Return the audit folder a file lies in, or the one one stands in; None for none."""
+    places = [*file.resolve().parents, Path.cwd(), *Path.cwd().parents]
+    for folder in places:
+        if (folder / SETTINGS_FILE).is_file():
+            return Audit(folder)
+    return None
+
+
 def open_folder(folder: Path) -> Audit:
     """Return the audit in a folder.
 

@@ -197,6 +197,36 @@ def demo(folder: Path, say: Say) -> int:
     return run(folder, "reported", Wishes(), say)
 
 
+def layout(file: Path, tab: str, ask: Callable[[str], str] | None, say: Say) -> int:
+    """Propose a layout for a sheet that is not ours.
+
+    Args:
+        file: the file.
+        tab: the tab to begin with; '' for the one that holds most.
+        ask: asks one question at the keyboard; the layout is then written into the
+            audit the file lies in. None prints the proposal to standard output.
+        say: told what happens.
+    """
+    from pipeline.records.asking import ask_all, place_for
+    from pipeline.records.proposing import propose
+
+    proposal = propose(file, tab=tab)
+    if ask is None:
+        sys.stdout.write(proposal.text())
+    else:
+        audit = audits.audit_around(file)
+        place = place_for(audit, proposal.name)
+        ask_all(proposal, ask, say)
+        place.write_text(proposal.text(), encoding="utf-8")
+        say(f"layout: {place}")
+        if audit is not None:
+            say(f"Then: plumbpost run {audit.folder}")
+    count = len(proposal.draft.questions)
+    if count:
+        say(f"{count} to confirm in it before it is used (see confirm in the layout)")
+    return EXIT_DONE
+
+
 def definitions(entry: str | None) -> int:
     """Print the definition of every number, or of one."""
     from pipeline.reported.definitions import definition_of, definitions_text

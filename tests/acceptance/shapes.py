@@ -34,8 +34,8 @@ class Shape:
         name: of the file, without folder.
         content: of the file.
         layout: TOML.
-        answers: for the points a proposal leaves open: a word of the question ->
-            the answer.
+        answers: for the points a proposal must leave to a person, beside what all
+            leave: words of the question -> the answer.
     """
 
     name: str
@@ -275,7 +275,7 @@ def comma() -> Shape:
         day='{ heading = "Surgery date", date_order = "d.m.y" }',
         top='decimal_sign = ","',
     )
-    return Shape("comma.csv", text(rows, ";"), layout, {"day": "d.m.y"})
+    return Shape("comma.csv", text(rows, ";"), layout)
 
 
 def universal() -> Shape:
@@ -289,7 +289,7 @@ def universal() -> Shape:
         day='{ heading = "Surgery date", date_order = "m/d/y" }',
     )
     return Shape(
-        "universal.csv", text(rows), layout, {"day": "m/d/y", "Universal": "universal"}
+        "universal.csv", text(rows), layout, {"22/27 in 'Site' read as": "universal"}
     )
 
 
@@ -306,7 +306,9 @@ def ras() -> Shape:
     layout = long_layout(
         heading, tooth='"Site"', day='"Surgery date"', top='axes = "RAS"'
     )
-    return Shape("ras.csv", text(rows), layout, {"axes": "RAS"})
+    return Shape(
+        "ras.csv", text(rows), layout, {"do the coordinates grow as RAS": "RAS"}
+    )
 
 
 def cm() -> Shape:
@@ -365,7 +367,7 @@ achieved_source = {{ always = "cbct" }}
 {cases_block('"Surgery date"')}"""
     content = workbook({"Positions": [top, first, second, *body, means]},
                        {"Positions": merges})  # fmt: skip
-    return Shape("two_header_rows.xlsx", content, layout, {"filled": "yes"})
+    return Shape("two_header_rows.xlsx", content, layout, {"filled down": "yes"})
 
 
 def tabs_to_join() -> Shape:
@@ -535,7 +537,9 @@ reading = "Reading"
 achieved_source = {{ always = "cbct" }}
 {lines}
 {cases_block('"Surgery date"')}"""
-    return Shape("other_columns.csv", text(rows), layout, {"axes": "ASL"})
+    return Shape(
+        "other_columns.csv", text(rows), layout, {"do the coordinates grow as": "ASL"}
+    )
 
 
 SHAPES = [

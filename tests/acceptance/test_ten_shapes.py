@@ -1,5 +1,6 @@
 """Whatever shape a clinic's sheet has, the same cases end in the same figures."""
 
+import copy
 import hashlib
 from pathlib import Path
 
@@ -7,6 +8,9 @@ import pytest
 
 from pipeline import audit as audits
 from pipeline import commands
+from pipeline.records.layouts import layout_of
+from pipeline.records.proposing import propose
+from pipeline.records.store import fields_of
 from tests.acceptance.shapes import COUNT_CASES, IMPLANTS, SHAPES, Shape, ours
 from tests.audits import fill, opened, quiet, records_of
 
@@ -25,7 +29,9 @@ def measured(folder: Path) -> dict[str, list[tuple]]:
     return found
 
 
-def measure(folder: Path, files: dict, layouts: dict[str, str], key: Path) -> Path:
+def measure(
+    folder: Path, files: dict, layouts: dict[str, str], key: Path, up_to="measured"
+) -> Path:
     """Run an audit over files and layouts, with the key of the first one."""
     audits.create_folder(folder)
     settings = folder / "audit.toml"
@@ -37,7 +43,7 @@ def measure(folder: Path, files: dict, layouts: dict[str, str], key: Path) -> Pa
     fill(folder, files)
     for name, layout in layouts.items():
         (folder / "layouts" / f"{name}.toml").write_text(layout, encoding="utf-8")
-    commands.run(folder, "measured", commands.Wishes(), quiet)
+    commands.run(folder, up_to, commands.Wishes(), quiet)
     return folder
 
 
@@ -99,3 +105,60 @@ def test_no_case_number_is_left_in_the_folder(by_layout):
     for path in folder.rglob("*"):
         if path.is_file() and path.parent.name != "records":
             assert b"K0" + b"07" not in path.read_bytes(), path.name
+
+
+ALWAYS_ASKED = {"what was the achieved position read from": "cbct"}
+
+
+@pytest.fixture(scope="module", params=SHAPES, ids=lambda shape: shape.name)
+def proposed(request, tmp_path_factory):
+    """One of the shapes and the layout proposed for it."""
+    shape: Shape = request.param
+    path = tmp_path_factory.mktemp("file") / shape.name
+    path.write_bytes(shape.content)
+    return shape, propose(path)
+
+
+def test_a_proposal_asks_what_the_sheet_leaves_open_and_nothing_else(proposed):
+    shape, proposal = proposed
+    expected = {**ALWAYS_ASKED, **shape.answers}
+    asked = [question.sentence for question in proposal.draft.questions]
+    assert len(asked) == len(expected)
+    for words in expected:
+        assert sum(words in sentence for sentence in asked) == 1, words
+
+
+def test_a_proposal_is_not_used_before_it_is_confirmed(proposed):
+    _, proposal = proposed
+    assert layout_of(proposal.text().encode(), name=proposal.name).open_points
+
+
+def loaded(folder: Path) -> dict[str, list[tuple]]:
+    """Return what was loaded, field by field, without where it came from."""
+    with records_of(folder) as records:
+        return {
+            sheet: records.run(
+                f"select {', '.join(fields_of(sheet))} from {sheet}"
+                " anti join rows_not_in_use using (row_id) order by all"
+            )
+            for sheet in ("implants", "cases")
+        }
+
+
+def test_a_proposal_with_its_questions_answered_reads_the_same_as_the_layout(
+    base, proposed, tmp_path
+):
+    key, _ = base
+    shape, proposal = proposed
+    answers = {**ALWAYS_ASKED, **shape.answers}
+    proposal = copy.deepcopy(proposal)
+    for question in list(proposal.draft.questions):
+        answer = next(a for words, a in answers.items() if words in question.sentence)
+        proposal.draft.answer(question, answer)
+    files = {shape.name: shape.content}
+    found = [
+        loaded(measure(tmp_path / name, files, {"layout": layout}, key, "records"))
+        for name, layout in (("by_hand", shape.layout), ("proposed", proposal.text()))
+    ]
+    assert found[0] == found[1]
+    assert len(found[0]["implants"]) == len(IMPLANTS)

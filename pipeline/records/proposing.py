@@ -1,0 +1,348 @@
+"""Propose a layout for a file that is not ours, with the reason for each guess.
+
+Nothing is guessed silently where two readings fit: such a point is left open or marked
+to be confirmed, and a layout with open points is not used.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.errors import UnreadableSheet
+from pipeline.records.evidence import Guess, number_notation
+from pipeline.records.heading_marks import SITE, side_of_word
+from pipeline.records.headings import plain_heading
+from pipeline.records.layout_draft import Draft, toml_of
+from pipeline.records.layout_model import fields_by_name, same_heading
+from pipeline.records.proposal_cells import describe_cells, describe_signs
+from pipeline.records.proposal_list import add_visits
+from pipeline.records.proposal_rows import Filled, RowsProposal, Written
+from pipeline.records.proposal_sheet import (
+    add_axes,
+    add_fill_down,
+    add_skipped,
+    joins_to,
+    place_guess,
+)
+from pipeline.records.proposal_tabs import (
+    STATES,
+    Column,
+    Tab,
+    is_unique,
+    record_sheet_of,
+    understood,
+    words_of,
+)
+from pipeline.records.read import read_file
+from pipeline.reference import load
+
+IDENTIFYING_WORDS = frozenset(
+    {"name", "surname", "forename", "birth", "dob", "phone", "mobile", "email", "address",
+     "postcode", "insurance", "ssn", "sex", "gender", "age"}
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Proposal:
+    """A proposed layout.
+
+    Attributes:
+        draft: what it says, with reasons and questions.
+        name: for its file.
+        file: the file it is for, as shown to people.
+    """
+
+    draft: Draft
+    name: str
+    file: str
+
+    def text(self) -> str:
+        """Return it as TOML."""
+        count = len(self.draft.questions)
+        points = "1 point" if count == 1 else f"{count} points"
+        state = f"{points} to confirm." if count else "Nothing is left open."
+        first = f"Layout for {self.file}, proposed from the file itself. {state}"
+        place = f"Read it through; its place is layouts/{self.name}.toml of the audit."
+        return toml_of(self.draft, [first, place])
+
+
+def propose(path: Path, *, tab: str = "") -> Proposal:
+    """Propose a layout for a file.
+
+    Args:
+        path: the file.
+        tab: the tab to begin with; '' for the one that holds most.
+
+    Raises:
+        UnreadableFile: the file cannot be read.
+        UnreadableSheet: nothing in it looks like a record of ours.
+    """
+    file = read_file(path, name=path.name)
+    tabs = understood(file)
+    main, sheet = _main_tab(tabs, tab, path.name)
+    draft = Draft()
+    name = re.sub(r"[^a-z0-9]+", "_", path.stem.casefold()).strip("_") or "layout"
+    _Proposing(draft, tabs, main, sheet).make()
+    return Proposal(draft, name, path.name)
+
+
+def _main_tab(tabs: Sequence[Tab], wanted: str, name: str) -> tuple[Tab, str]:
+    """Return the tab to begin with and the record sheet it is most like."""
+    if wanted:
+        tabs = [t for t in tabs if same_heading(t.table.tab) == same_heading(wanted)]
+    found = [(tab, sheet) for tab in tabs if (sheet := record_sheet_of(tab))]
+    if not found:
+        headings = tabs[0].table.headings[:12] if tabs else ()
+        raise UnreadableSheet(
+            f"{name} holds nothing that looks like a record of ours; its columns are: "
+            f"{', '.join(headings) or 'none'}.",
+            hint="A layout can be written by hand: reports/YOUR_SHEET.md shows how. The "
+            "fields there are: plumbpost definitions",
+        )
+    order = [sheet for sheet in load.sheets() if sheet != "cases"] + ["cases"]
+    # the sheet with the figures first; of tabs alike, the one with more rows
+    return max(
+        found,
+        key=lambda one: (
+            -order.index(one[1]),
+            _count_achieved(one[0]),
+            len(one[0].table.row_numbers),
+        ),
+    )
+
+
+def _count_achieved(tab: Tab) -> int:
+    return sum("achieved" in column.meaning.tokens for column in tab.columns)
+
+
+class _Proposing:
+    """The proposal as it is being made.
+
+    Args:
+        draft: what comes out.
+        tabs: all tabs of the file.
+        main: the tab to begin with.
+        sheet: the record sheet it is most like.
+    """
+
+    def __init__(
+        self, draft: Draft, tabs: Sequence[Tab], main: Tab, sheet: str
+    ) -> None:
+        self.draft = draft
+        self.main = main
+        self.sheet = sheet
+        self.others = [tab for tab in tabs if tab is not main]
+        self.tabs: dict[str, Tab] = {"": main}
+        self.used: list[Column] = [c for c in (main.case, main.place) if c]
+
+    def make(self) -> None:
+        """Make the whole proposal, the headings it needs at its top."""
+        draft = self.draft
+        draft.put(("needs",), [])
+        if self.main.table.tab and self.others:
+            draft.put(("tab",), self.main.table.tab)
+        if self.main.header_rows > 1:
+            reason = f"headings stand over {self.main.header_rows} rows"
+            draft.put(("header_rows",), self.main.header_rows, reason)
+        self._drop()
+        add_skipped(draft, self.main)
+        figures = self._figures(self.sheet)
+        cases = self._case_fields()
+        self._joins([*figures, *cases])
+        written = self._rows(figures, cases)
+        everything = [one for part in written.values() for one in part]
+        describe_signs(draft, everything)
+        for sheet, part in written.items():
+            describe_cells(draft, sheet, part, self.main.columns)
+        if self.sheet == "visits":
+            add_visits(draft, self.main, self._case_filled())
+        add_fill_down(draft, self.main, self.used)
+        if self.sheet == "implants":
+            add_axes(draft, self.tabs, figures, self._place_guess(figures))
+        self._needs(figures)
+        self._unused()
+
+    def _drop(self) -> None:
+        known = {row["word"] for row in load.rows("identifying_columns")}
+        case = self.main.case
+        for column in self.main.columns:
+            if column is case:
+                continue
+            words = set(re.findall(r"[a-z]+", column.heading.casefold()))
+            if plain_heading(column.heading) in known:
+                self.draft.notices.append(
+                    f"{column.heading!r} identifies a person and is left out when loading."
+                )
+            elif words & IDENTIFYING_WORDS:
+                drop = self.draft.values.setdefault("drop", [])
+                drop.append(column.heading)
+                self.draft.because(("drop",), "these identify a person")
+
+    def _figures(self, sheet: str) -> list[Filled]:
+        """Return the columns that fill the figures of the main record sheet."""
+        found = [
+            Filled(name, column, state=self._state_of(column, sheet))
+            for column, name in self.main.fields(sheet)
+        ]
+        if sheet == "implants" and self.main.state is not None:
+            found += self._points_by_row()
+        there = {one.field for one in found}
+        for other, keys in joins_to(self.main, self.others):
+            prefix = f"{other.table.tab}: "
+            more = [
+                Filled(name, column, prefix, self._state_of(column, sheet))
+                for column, name in other.fields(sheet)
+                if name not in there and column not in keys
+            ]
+            if more:
+                self.tabs[prefix] = other
+                found += more
+        return found
+
+    @staticmethod
+    def _state_of(column: Column, sheet: str) -> str:
+        if "state" not in fields_by_name(sheet):
+            return ""
+        return min(column.states, default="")
+
+    def _points_by_row(self) -> list[Filled]:
+        """Return points of plan and result that stand in rows of their own."""
+        state, words = self.main.state, words_of("state")
+        found: list[Filled] = []
+        if state is None:
+            return found
+        planned = dict.fromkeys(
+            cell.strip()
+            for cell in state.cells
+            if words.get(same_heading(cell), ("",))[0] == "planned"
+        )
+        if not planned:
+            return found
+        heading = state.heading
+        on = [c.heading for c in (self.main.case, self.main.place) if c is not None]
+        pattern = "|".join(re.escape(word.casefold()) for word in planned)
+        join = {
+            "name": "plan",
+            "on": on,
+            "only": {"heading": heading, "pattern": pattern},
+        }
+        self.draft.values.setdefault("join", []).append(join)
+        self.draft.because(("join", 0), "plan and result stand in rows of their own")
+        self.tabs["plan: "] = self.main
+        self.used.append(state)
+        for column in self.main.columns:
+            tokens = column.meaning.tokens
+            for end in ("entry", "apex"):
+                for axis in "xyz":
+                    if tokens == {end, axis}:
+                        name = f"{end}_{axis}_mm"
+                        found.append(Filled(f"planned_{name}", column, "plan: "))
+                        found.append(Filled(f"achieved_{name}", column))
+        return found
+
+    def _case_fields(self) -> list[Filled]:
+        """Return the columns that belong to the case, not to the implant."""
+        if self.sheet == "cases":
+            return []
+        taken = {id(column) for column, _ in self.main.fields(self.sheet)}
+        found = [
+            Filled(name, column)
+            for column, name in self.main.fields("cases")
+            if id(column) not in taken
+            and not (self.sheet == "visits" and name == "patient_id")
+        ]
+        there = {one.field for one in found}
+        for other, keys in joins_to(self.main, self.others):
+            prefix = f"{other.table.tab}: "
+            more = [
+                Filled(name, column, prefix)
+                for column, name in other.fields("cases")
+                if name not in there and column not in keys
+            ]
+            if more and other.count_figures("cases") > len(found):
+                self.tabs[prefix] = other
+                found += more
+        return found
+
+    def _joins(self, filled: Iterable[Filled]) -> None:
+        wanted = {one.prefix for one in filled}
+        for other, keys in joins_to(self.main, self.others):
+            prefix = f"{other.table.tab}: "
+            if prefix not in wanted:
+                continue
+            ours = [c for c in (self.main.case, self.main.place) if c is not None]
+            join: dict[str, object] = {
+                "tab": other.table.tab,
+                "on": [column.heading for column in ours[: len(keys)]],
+            }
+            their = [column.heading for column in keys]
+            if their != join["on"]:
+                join["their"] = their
+            if other.header_rows > 1:
+                join["header_rows"] = other.header_rows
+            joins = self.draft.values.setdefault("join", [])
+            joins.append(join)
+            reason = "its case numbers are those of this tab, each there once"
+            self.draft.because(("join", len(joins) - 1), reason)
+
+    def _case_filled(self) -> list[Filled]:
+        case = self.main.case
+        return [] if case is None else [Filled("case_id", case)]
+
+    def _rows(
+        self, figures: Sequence[Filled], cases: Sequence[Filled]
+    ) -> dict[str, list[Written]]:
+        written: dict[str, list[Written]] = {}
+        shared = self._case_filled()
+        marks = [one.column.marked.marks for one in figures]
+        sites = tuple(dict.fromkeys(found[SITE] for found in marks if SITE in found))
+        place = self.main.place if "side" in fields_by_name(self.sheet) else None
+        if self.sheet == "visits":
+            place = None
+        rows = RowsProposal(self.draft, self.sheet, place, sites)
+        written[self.sheet] = rows.add(shared, figures)
+        if cases:
+            rows = RowsProposal(self.draft, "cases", None, ())
+            written["cases"] = rows.add([*shared, *cases], [])
+        case = self.main.case
+        if "cases" in written and (case is None or not is_unique([case])):
+            block = self.draft.values["rows"][-1]
+            fields = block.pop("fields")
+            block |= {"distinct": True, "fields": fields}
+        self.used += [one.column for one in [*figures, *cases]]
+        return written
+
+    def _place_guess(self, figures: Sequence[Filled]) -> Guess:
+        marks = [one.column.marked.marks.get(SITE, "") for one in figures]
+        numbers = [text for text in marks if text and not side_of_word(text)]
+        if numbers:
+            return number_notation("the headings", numbers)
+        return place_guess(self.main)
+
+    def _needs(self, figures: Sequence[Filled]) -> None:
+        """List the headings the sheet is known by: its keys and a few figures."""
+        own = [one.column.heading for one in figures if not one.prefix]
+        keys = [c.heading for c in (self.main.case, self.main.place) if c is not None]
+        if self.main.state is not None:
+            keys.append(self.main.state.heading)
+        needs = list(dict.fromkeys([*keys, *own[:2], *own[-2:]]))
+        self.draft.put(("needs",), needs, "the sheet is known by these headings")
+
+    def _unused(self) -> None:
+        used = {id(column) for column in self.used}
+        left = [
+            column.heading
+            for column in self.main.columns
+            if id(column) not in used
+            and not column.is_unheaded
+            and column.heading not in self.draft.values.get("drop", [])
+            and not column.meaning.tokens & {"reason_text", "status"}
+            and not (column.states and self.sheet == "visits" and STATES)
+        ]
+        if left:
+            self.draft.notices.append(
+                f"not used, but kept as received: {', '.join(map(repr, left))}."
+            )
