@@ -8,9 +8,18 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from pipeline import audit as audits
+from pipeline import commands
 from pipeline.records.codes import Codebook
 from pipeline.reference import load
-from tests.audits import COORDINATES, audit_of, fill, implants_csv, invoke, opened
+from tests.audits import (
+    COORDINATES,
+    audit_of,
+    fill,
+    implants_csv,
+    invoke,
+    opened,
+    quiet,
+)
 from tests.spec.superimposing_examples import MARKS, TURN, case, only
 
 N_CASES = 30
@@ -33,10 +42,6 @@ def with_noise(number, sd, labels=MARKS, source="cbct"):
     marks = {label: MARKS[label] for label in labels}
     wrong = {label: np.add(p, rng.normal(0, sd, 3)) for label, p in marks.items()}
     return case(marks, source=source, **wrong)
-
-
-def code_of(folder, number):
-    return Codebook(audits.open_folder(folder).settings()).code_of("case", number)
 
 
 def figures(folder, table):
@@ -180,72 +185,113 @@ def test_few_points_take_the_published_error_and_say_so(tmp_path):
     assert scans["worst_label"].isna().all()
 
 
-def test_the_point_that_disagrees_is_named_and_its_case_is_set_aside(tmp_path, capsys):
-    """A blunder of 11 mm leaves 3.8 mm: held, and named with its distance."""
-    cases = {f"C{i}": with_noise(i, 0.2) for i in range(4)}
-    cases["bad"] = case(midline=(6, 2, 6))
-    folder = audit_of(tmp_path / "a", sheets(cases))
-    bad = code_of(folder, "bad")
-    with opened(folder) as audit:
-        worst = audit.run(
-            "select worst_label, leave_one_out_mm, fle_mm from checked.registrations"
-            " where case_key = $bad",
-            {"bad": bad},
-        )[0]
-    assert worst[0] == "midline"
-    assert worst[1] == pytest.approx(11, abs=1e-6)
-    assert worst[2] < 0.6  # the blunder stays out of the pool
-    assert bad not in figures(folder, "measured.registrations").index
-    assert bad not in figures(folder, "measured.implants").index
-    findings = shown(capsys, folder, "checked.findings")
-    said = findings[findings["check_id"] == "scan-misfit"]["sentence"].item()
-    assert said.startswith("After superimposing, the matching points of a scan still")
-    assert "3.82 mm apart" in said
+FRONT = {"a": (3, 0, 0), "b": (-3, 0, 1), "c": (0, -4, 0), "d": (0, 1, 3)}
+LINE = {"a": (20, 0, 0), "b": (-20, 1, 0), "c": (0, -1, 0), "d": (7, 0, 1)}
 
 
-REFUSED = {
-    "no point": (
-        lambda: [row for row in case() if row[0] == "implants"],
-        "no point is marked in both plan and scan",
+def changed(rows, change):
+    """The rows of a case, each with what ``change`` gives for it."""
+    return [(sheet, cells | change(sheet, cells)) for sheet, cells in rows]
+
+
+def read_twice(rows):
+    """The midline in the scan is read 1 mm to either side of where it is."""
+    for sheet, cells in rows:
+        if cells.get("label") != "midline" or cells["frame"] != "scan":
+            yield sheet, cells
+            continue
+        for reading, by in ((1, 1.0), (2, -1.0)):
+            x = repr(float(cells["x_mm"]) + by)
+            yield sheet, cells | {"x_mm": x, "reading": reading}
+
+
+def with_a_point_twice():
+    """One point stands twice under one key, a little apart."""
+    rows = [*case(), *(r for r in case() if r[1].get("label") == "marker a")]
+    sheet, cells = rows[-1]
+    rows[-1] = (sheet, cells | {"x_mm": repr(float(cells["x_mm"]) + 0.4)})
+    return rows
+
+
+def in_two_scans():
+    """Both implants in two scans, each with points of its own."""
+    other = case(motion=lambda p: np.asarray(p) @ TURN + [5, 6, 7])
+    return [
+        *case(),
+        *((s, c | {"scan": "2"}) for s, c in other if c.get("frame") != "plan"),
+    ]
+
+
+ALL_SORTS = {
+    "good": case(),
+    "no point": [row for row in case() if row[0] == "implants"],
+    "two points": case(only("left_pad", "midline")),
+    "near a line": case(LINE),
+    "all in front": case(FRONT, source="cast_scan"),
+    "blunder": case(midline=(6, 2, 6)),
+    "mirror": case(motion=lambda p: np.asarray(p) @ TURN.T * [-1, 1, 1] + 9),
+    "exchanged": case(frames=("scan", "plan")),
+    "near a site": changed(
+        case(**{"marker b": (0, 0, 0)}),
+        lambda _, c: {"near_site": "yes"} if c.get("label") == "marker b" else {},
     ),
-    "two points": (
-        lambda: case(only("left_pad", "midline")),
-        "only 2 matching point(s); it takes three",
-    ),
-    "near a line": (
-        lambda: case(
-            {"a": (20, 0, 0), "b": (-20, 1, 0), "c": (0, -1, 0), "d": (7, 0, 1)}
+    "read twice": list(read_twice(case())),
+    "point twice": with_a_point_twice(),
+    "two scans": in_two_scans(),
+    "days": [
+        *changed(
+            case(),
+            lambda s, _: {"measured_date": "2026-03-10"} if s == "implants" else {},
         ),
-        "the matching points lie nearly on one line",
-    ),
-    "all in front": (
-        lambda: case(
-            {"a": (3, 0, 0), "b": (-3, 0, 1), "c": (0, -4, 0), "d": (0, 1, 3)}
-        ),
-        "expected error of an axis 7.2 degrees, more than 3.0",
-    ),
+        ("cases", {"plan_date": "2026-01-01", "surgery_date": "2026-02-01"}),
+    ],
 }
 
 
-@pytest.mark.parametrize("name", REFUSED)
+class Measured:
+    """What one audit of all sorts of cases found, by the name of the case."""
+
+    def __init__(self, folder):
+        self.folder = folder
+        book = Codebook(audits.open_folder(folder).settings())
+        self.names = {book.code_of("case", name): name for name in ALL_SORTS}
+
+    def table(self, table):
+        with opened(self.folder) as audit:
+            rows = audit.frame(f"select * from {table}")
+        return rows.assign(name=rows["case_key"].map(self.names)).set_index("name")
+
+
+@pytest.fixture(scope="module")
+def measured(tmp_path_factory):
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("PLUMBPOST_HOME", str(tmp_path_factory.mktemp("keys")))
+        yield Measured(
+            audit_of(tmp_path_factory.mktemp("sorts") / "a", sheets(ALL_SORTS))
+        )
+
+
+REASONS = {
+    "no point": "no point is marked in both plan and scan",
+    "two points": "only 2 matching point(s); it takes three",
+    "near a line": "the matching points lie nearly on one line",
+    "all in front": "expected error of an axis 7.2 degrees, more than 3.0",
+}
+
+
+@pytest.mark.parametrize("name", REASONS)
 def test_a_scan_that_cannot_be_superimposed_still_gives_the_pairs_figures(
-    name, tmp_path
+    measured, name
 ):
     """The angle, distances and own-frame figures equal those of a superimposed twin."""
-    make, reason = REFUSED[name]
-    folder = audit_of(
-        tmp_path / "a", sheets({"no": make(), "yes": case(source="scan_body")})
-    )
-    no, yes = code_of(folder, "no"), code_of(folder, "yes")
-    implants, pairs = (figures(folder, f"measured.{t}") for t in ("implants", "pairs"))
-    assert figures(folder, "measured.registrations").loc[no, "reason"] == reason
-    assert implants.loc[no, "entry_3d_mm"].isna().all()
-    assert implants.loc[no, "tre_entry_mm"].isna().all()
-    note = implants.loc[no, "basis_note"].unique()
-    assert len(note) == 1
-    assert note[0].startswith("the result stands in the scan's own coordinates")
-    assert note[0].endswith(f"({reason})")
-    assert implants.loc[yes, "entry_3d_mm"].notna().all()
+    reason = REASONS[name]
+    assert measured.table("measured.registrations").loc[name, "reason"] == reason
+    implants, pairs = (measured.table(f"measured.{t}") for t in ("implants", "pairs"))
+    assert implants.loc[name, ["entry_3d_mm", "tre_entry_mm"]].isna().all(axis=None)
+    (note,) = implants.loc[name, "basis_note"].unique()
+    assert note.startswith("the result stands in the scan's own coordinates")
+    assert note.endswith(f"({reason})")
+    assert implants.loc["good", "entry_3d_mm"].notna().all()
     for column in (
         "planned_angle_deg",
         "achieved_angle_deg",
@@ -254,129 +300,97 @@ def test_a_scan_that_cannot_be_superimposed_still_gives_the_pairs_figures(
         "achieved_own_frontal_convergence_deg",
         "achieved_own_sagittal_difference_deg",
     ):
-        assert pairs.loc[no, column] == pytest.approx(pairs.loc[yes, column], abs=1e-9)
-    assert np.isnan(pairs.loc[no, "achieved_frontal_convergence_deg"])
+        one, twin = pairs.loc[name, column], pairs.loc["good", column]
+        assert one == pytest.approx(twin, abs=1e-9)
+    assert np.isnan(pairs.loc[name, "achieved_frontal_convergence_deg"])
 
 
-def test_limits_of_the_audit_decide_what_is_too_loose(tmp_path):
-    """audit.toml may allow more, or less, than 3 degrees and 1.5 mm."""
-    loose = REFUSED["all in front"][0]()
-    folder = audit_of(tmp_path / "a", sheets({"no": loose}))
-    with (folder / "audit.toml").open("a") as settings:
-        settings.write("\n[superimposing]\nlargest_axis_error_deg = 8\n")
-    from pipeline import commands
-
-    commands.run(folder, "measured", commands.Wishes(), lambda _: None)
-    assert figures(folder, "measured.registrations")["is_superimposed"].all()
-    with (folder / "audit.toml").open("a") as settings:
-        settings.write("largest_entry_error_mm = 1\n")
-    commands.run(folder, "measured", commands.Wishes(), lambda _: None)
-    reason = figures(folder, "measured.registrations")["reason"].tolist()
-    assert reason == ["expected error at an entry 1.1 mm, more than 1.0"]
-
-
-FAULTS = {
-    "scan-mirror-image": lambda: case(
-        motion=lambda p: p @ TURN.T * [-1, 1, 1] + [9, 9, 9]
-    ),
-    "scan-frames-exchanged": lambda: case(frames=("scan", "plan")),
+CHECKS = {
+    "no point": "scan-no-matching-points",
+    "two points": "scan-too-few-points",
+    "near a line": "scan-points-on-a-line",
+    "all in front": "scan-superimposed-loosely",
+    "blunder": "scan-misfit",
+    "mirror": "scan-mirror-image",
+    "exchanged": "scan-frames-exchanged",
 }
 
 
-@pytest.mark.parametrize("check_id", FAULTS)
-def test_a_mirror_image_and_exchanged_frames_each_say_one_thing_and_stop(
-    check_id, tmp_path, capsys
-):
-    rows = [(s, c) for s, c in FAULTS[check_id]()]
-    folder = audit_of(tmp_path / "a", sheets({"bad": rows, "good": case()}))
-    findings = shown(capsys, folder, "checked.findings")
-    serious = findings[findings["severity"] != "warn"]
-    assert serious["check_id"].tolist() == [check_id]
-    assert set(figures(folder, "measured.implants").index) == {code_of(folder, "good")}
+def test_each_fault_is_told_once_and_nothing_else_is_said_of_its_case(measured):
+    findings = measured.table("checked.findings")
+    findings = findings[findings["check_id"].str.startswith(("scan-", "jaw-"))]
+    assert findings["check_id"].to_dict() == CHECKS
+    assert len(findings) == len(CHECKS)
 
 
-def test_points_near_a_site_are_left_out_and_counted(tmp_path):
+def test_a_doubt_about_the_patient_or_the_hand_sets_the_case_aside(measured):
+    names = set(measured.table("measured.implants").index)
+    assert names == set(ALL_SORTS) - {"blunder", "mirror", "exchanged"}
+    assert "blunder" not in measured.table("measured.registrations").index
+
+
+def test_the_point_that_disagrees_is_named_with_its_distance(measured):
+    """A blunder of 11 mm leaves 3.8 mm over all points; alone it shows in full."""
+    blunder = measured.table("checked.registrations").loc["blunder"]
+    assert blunder["worst_label"] == "midline"
+    assert blunder["leave_one_out_mm"] == pytest.approx(11, abs=1e-6)
+    assert blunder["fre_mm"] == pytest.approx(3.82, abs=0.005)
+    assert blunder["fle_mm"] < 0.3  # it stays out of the pool of its source
+
+
+def test_points_near_a_site_are_left_out_and_counted(measured):
     """A wrong point that is marked near_site does no harm."""
-    rows = [
-        (
-            sheet,
-            cells | ({"near_site": "yes"} if cells.get("label") == "marker b" else {}),
-        )
-        for sheet, cells in case(**{"marker b": (0, 0, 0)})
-    ]
-    folder = audit_of(tmp_path / "a", sheets({"C": rows}))
-    scan = figures(folder, "measured.registrations").iloc[0]
+    scan = measured.table("measured.registrations").loc["near a site"]
     assert (scan["landmarks_used"], scan["count_left_out"]) == (5, 1)
     assert scan["fre_mm"] < 1e-9
     assert "1 point(s) near a site left out" in scan["note"]
 
 
-def test_readings_of_a_point_are_averaged_first_and_then_weigh_more(tmp_path):
+def test_readings_of_a_point_are_averaged_first_and_then_weigh_more(measured):
     """Two readings 1 mm either side of the truth are as good as the truth."""
-    extra = []
-    for sheet, cells in case():
-        if cells.get("label") == "midline" and cells["frame"] == "scan":
-            x = float(cells["x_mm"])
-            extra += [
-                (sheet, cells | {"x_mm": repr(x + by), "reading": r})
-                for by, r in ((1, 1), (-1, 2))
-            ]
-        else:
-            extra.append((sheet, cells))
-    folder = audit_of(tmp_path / "a", sheets({"C": extra}))
-    assert figures(folder, "measured.registrations").iloc[0]["fre_mm"] < 1e-9
-    with opened(folder) as audit:
-        weights = dict(audit.run("select label, weight from checked.matching_points"))
+    assert measured.table("measured.registrations").loc["read twice", "fre_mm"] < 1e-9
+    points = measured.table("checked.matching_points").loc["read twice"]
+    weights = points.set_index("label")["weight"].to_dict()
     assert weights.pop("midline") == pytest.approx(4 / 3)
     assert set(weights.values()) == {1.0}
 
 
-def test_a_matching_point_that_is_set_aside_takes_its_superimposition_with_it(tmp_path):
+def test_a_matching_point_that_is_set_aside_takes_its_superimposition_with_it(measured):
     """One point twice under one key: both rows are held, and no scan rests on them."""
-    rows = [*case(), *(r for r in case() if r[1].get("label") == "marker a")]
-    rows = [(s, dict(c)) for s, c in rows]
-    rows[-1][1]["x_mm"] = repr(float(rows[-1][1]["x_mm"]) + 0.4)
-    folder = audit_of(tmp_path / "a", sheets({"C": rows, "D": case()}))
-    c, d = code_of(folder, "C"), code_of(folder, "D")
-    with opened(folder) as audit:
-        held = audit.run("select distinct case_key, sheet from checked.held")
-    assert held == [(c, "landmarks")]
-    assert set(figures(folder, "measured.registrations").index) == {d}
-    implants = figures(folder, "measured.implants")
-    assert implants.loc[c, "angle_deg"].isna().all()
-    assert implants.loc[d, "angle_deg"].notna().all()
-    assert figures(folder, "measured.pairs").loc[c, "achieved_angle_deg"] > 0
-
-
-def test_two_scans_are_superimposed_each_by_its_own_points_and_then_averaged(tmp_path):
-    """Both scans of one implant count, because both stand in the plan's coordinates."""
-    first = [
-        (s, c | ({"scan": "1"} if c.get("frame") != "plan" else {})) for s, c in case()
-    ]
-    turned = case(motion=lambda p: np.asarray(p) @ TURN + [5, 6, 7])
-    second = [(s, c | {"scan": "2"}) for s, c in turned if c.get("frame") != "plan"]
-    folder = audit_of(tmp_path / "a", sheets({"C": [*first, *second]}))
-    assert len(figures(folder, "measured.registrations")) == 2
-    rows = figures(folder, "measured.implants")
-    assert rows["count_readings"].tolist() == [2, 2]
-    alone = audit_of(tmp_path / "b", sheets({"C": case()}))
-    np.testing.assert_allclose(
-        np.sort(rows["entry_3d_mm"]),
-        np.sort(figures(alone, "measured.implants")["entry_3d_mm"]),
-        atol=1e-9,
+    assert set(measured.table("checked.held").loc["point twice", "sheet"]) == {
+        "landmarks"
+    }
+    assert "point twice" not in measured.table("measured.registrations").index
+    assert (
+        measured.table("measured.implants").loc["point twice", "angle_deg"].isna().all()
     )
+    assert measured.table("measured.pairs").loc["point twice", "achieved_angle_deg"] > 0
 
 
-def test_days_between_plan_and_result_stand_where_both_days_are_known(tmp_path):
-    rows = [
-        (s, c | ({"measured_date": "2026-03-10"} if s == "implants" else {}))
-        for s, c in case()
-    ]
-    known = [
-        *rows,
-        ("cases", {"plan_date": "2026-01-01", "surgery_date": "2026-02-01"}),
-    ]
-    folder = audit_of(tmp_path / "a", sheets({"known": known, "not": case()}))
-    days = figures(folder, "measured.registrations")["days_between_scans"]
-    assert days[code_of(folder, "known")] == 68
-    assert pd.isna(days[code_of(folder, "not")])
+def test_two_scans_are_superimposed_each_by_its_own_points_and_then_averaged(measured):
+    """Both scans of one implant count, because both stand in the plan's coordinates."""
+    assert len(measured.table("measured.registrations").loc[["two scans"]]) == 2
+    implants = measured.table("measured.implants").sort_values("side")
+    both, alone = implants.loc["two scans"], implants.loc["good"]
+    assert both["count_readings"].tolist() == [2, 2]
+    np.testing.assert_allclose(both["entry_3d_mm"], alone["entry_3d_mm"], atol=1e-9)
+
+
+def test_days_between_plan_and_result_stand_where_both_days_are_known(measured):
+    days = measured.table("measured.registrations")["days_between_scans"]
+    assert days["days"] == 68
+    assert pd.isna(days["good"])
+
+
+def test_limits_of_the_audit_decide_what_is_too_loose(tmp_path):
+    """audit.toml may allow more, or less, than 3 degrees and 1.5 mm."""
+    folder = audit_of(tmp_path / "a", sheets({"C": ALL_SORTS["all in front"]}))
+    with (folder / "audit.toml").open("a") as settings:
+        settings.write("\n[superimposing]\nlargest_axis_error_deg = 8\n")
+    commands.run(folder, "measured", commands.Wishes(), quiet)
+    assert figures(folder, "measured.registrations")["is_superimposed"].all()
+    with (folder / "audit.toml").open("a") as settings:
+        settings.write("largest_entry_error_mm = 1\n")
+    commands.run(folder, "measured", commands.Wishes(), quiet)
+    reason = figures(folder, "measured.registrations")["reason"].tolist()
+    assert reason == ["expected error at an entry 1.1 mm, more than 1.0"]
