@@ -96,7 +96,7 @@ def _parameters(settings: Settings, cycle: Cycle) -> dict[str, Any]:
 
     return {
         "settings": settings,
-        "run_date": datetime.now(UTC).date(),
+        "run_date": datetime.now().astimezone().date(),
         "cycle_from": cycle.first_day,
         "cycle_to": cycle.last_day,
         "depth_margin_mm": settings.depth_margin_mm,

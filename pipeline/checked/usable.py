@@ -1,6 +1,7 @@
 """checked.usable_<sheet>: staged rows that are not set aside, set-aside cells empty.
 
-What is measured reads these and nothing else of the staged sheets.
+The very same row from two files counts once. What is measured reads these and nothing
+else of the staged sheets.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ NAMES = tuple(f"checked.usable_{sheet}" for sheet in load.sheets())
     reads=(
         "checked.held",
         "checked.cells_set_aside",
+        "checked.row_evidence",
         *(f"staged.{sheet}" for sheet in load.sheets()),
     ),
 )
@@ -46,6 +48,9 @@ def make_usable(warehouse: Warehouse, _: Mapping[str, Any]) -> None:
             select s.* {f"replace ({emptied})" if emptied else ""}
             from staged.{named(sheet)} as s
             anti join checked.held as h on s.row_id = h.row_id
+            anti join (
+                select row_id from checked.row_evidence where is_later_copy
+            ) as c on s.row_id = c.row_id
             left join (
                 select row_id, list(field) as fields
                 from checked.cells_set_aside group by row_id

@@ -140,7 +140,8 @@ repeats as (
         repeated_rows.row_id,
         count(*) over (of_key) as count_of_key,
         count(*) over (of_file) as count_in_file,
-        count(*) over (of_content) - count(*) over (of_content_in_file) as count_copies_elsewhere
+        count(*) over (of_content) - count(*) over (of_content_in_file) as count_copies_elsewhere,
+        min(repeated_rows.row_id) over (of_content) < repeated_rows.row_id as is_later_copy
     from repeated_rows
     inner join contents on repeated_rows.row_id = contents.row_id
     window
@@ -221,7 +222,8 @@ select
             when loads_compared.status = 'replaced' then 1
             when loads_compared.count_loads > 1 then 0
         end as double
-    ) as is_no_longer_there
+    ) as is_no_longer_there,
+    coalesce(repeats.count_copies_elsewhere > 0 and repeats.is_later_copy, false) as is_later_copy
 from rows_in_use
 left join loads_compared on rows_in_use.row_id // 4294967296 = loads_compared.load_no
 left join problems_of_row on rows_in_use.row_id = problems_of_row.row_id
