@@ -25,7 +25,7 @@ SITE, READING = "<site>", "<n>"
 _WORDS = {"left": "left", "right": "right", "l": "left", "r": "right",
           "lt": "left", "rt": "right", "lhs": "left", "rhs": "right"}  # fmt: skip
 _SITE = re.compile(
-    rf"(?<![^\W_])(?:[ul][lr]\s?[1-8]|[1-4]\d|{'|'.join(_WORDS)})(?![^\W_])",
+    rf"(?<![^\W_])(?:[ul][lr]\s?[1-8]|(?:fdi|#)?\s?[1-4]\d|{'|'.join(_WORDS)})(?![^\W_])",
     re.IGNORECASE,
 )
 _READING_WORD = r"(?:reading|measurement|measure|meas\.?|trial|repeat|rep\.?|#|[mr])"

@@ -107,6 +107,9 @@ def signatures() -> dict[frozenset[str], tuple[tuple[str, str], ...]]:
     for field in load.fields():
         named = meaning_of(" ".join(set_of_name(field.field)))
         tokens = named.tokens | set(named.unknown)
+        if not tokens:
+            # nothing but words such as "difference", which tell no columns apart
+            continue
         found.setdefault(frozenset(tokens), []).append((field.sheet, field.field))
     for row in load.rows("heading_aliases"):
         key = frozenset(row["tokens"].split())
@@ -125,7 +128,7 @@ def set_of_name(field: str) -> list[str]:
 
 def matches(meaning: Meaning) -> tuple[Match, ...]:
     """Return the fields whose name says the same as a heading, one unknown word allowed."""
-    if len(meaning.unknown) > 1:
+    if len(meaning.unknown) > 1 or not meaning.tokens | set(meaning.unknown):
         return ()
     # an unknown word may still be part of a field's own name
     whole = meaning.tokens | set(meaning.unknown)
@@ -143,7 +146,7 @@ def is_case(meaning: Meaning) -> bool:
 
 def is_place(meaning: Meaning) -> bool:
     """Tell whether a heading is that of the place in the jaw."""
-    return "place" in meaning.tokens and meaning.tokens <= {"place", "left", "right"}
+    return meaning.tokens == {"place"} and not meaning.unknown
 
 
 def count_known(headings: Iterable[str]) -> int:

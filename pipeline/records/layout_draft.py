@@ -187,6 +187,7 @@ def _table(draft: Draft, path: Path, said: Mapping[str, Any]) -> Iterator[str]:
             for name, one in value.items():
                 yield from _line(draft, (*path, "fields", name), name, one)
         elif key == "each":
+            yield from _reasons(draft, (*path, key), with_inside=True)
             yield "each = ["
             for one in value:
                 yield f"    {_value(one)},"
@@ -196,20 +197,17 @@ def _table(draft: Draft, path: Path, said: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _line(draft: Draft, path: Path, key: str, value: Any) -> Iterator[str]:
-    yield from _reasons(draft, path)
+    yield from _reasons(draft, path, with_inside=True)
     if isinstance(value, dict) and list(value) == ["heading"]:
         value = value["heading"]
     yield f"{key} = {_value(value)}"
 
 
-def _reasons(draft: Draft, path: Path) -> Iterator[str]:
-    """Yield the reasons of a key and of what is written inside it."""
+def _reasons(draft: Draft, path: Path, *, with_inside: bool = False) -> Iterator[str]:
+    """Yield the reasons of a key, and of what is written inside its line."""
     for known, reasons in draft.reasons.items():
-        inside = len(known) > len(path) and known[: len(path)] == path
-        is_inline = inside and not (
-            path[0] in {"skip", "join", "rows"} and len(path) < 4
-        )
-        if known == path or is_inline:
+        is_inside = with_inside and known[: len(path)] == path
+        if known == path or is_inside:
             for reason in reasons:
                 yield from _comment(reason)
 

@@ -10,6 +10,7 @@ from pipeline.records.evidence import day_order_of, given
 from pipeline.records.layout_draft import KEEP, NO, YES, Draft, Question
 from pipeline.records.layout_model import plain_phrase, same_heading
 from pipeline.records.layout_said import OPEN
+from pipeline.records.phrases import counted
 from pipeline.records.proposal_tabs import Column, Tab, words_of
 from pipeline.reference import load
 
@@ -24,6 +25,11 @@ LEAST_TIMES = 2
 def add_visits(draft: Draft, tab: Tab, shared: Sequence[Filled]) -> None:
     """Add how attendance, and what was done, can be read from an appointment list."""
     block = draft.values["rows"][0]
+    draft.because(
+        ("rows", 0, "fields", "case_id"),
+        "it must be the number under which the cases are kept; rows of other patients "
+        "are counted and not stored",
+    )
     status = _column(tab, "status")
     if status is not None:
         _attended(draft, status)
@@ -82,21 +88,23 @@ def _phrases(draft: Draft, reason: Column) -> None:
     }
     known = {phrase: count for phrase, count in shown.items() if phrase in guesses}
     strange = [phrase for phrase in shown if phrase not in guesses][:MOST_PHRASES]
-    draft.put(("phrases",), {})
-    for phrase, count in known.items():
-        events = guesses[phrase]
-        draft.put(("phrases", phrase), [events] if events else [], f"{count} rows")
-    draft.because(
+    draft.put(
         ("phrases",),
+        {},
         "Whole phrase = the events it stands for, [] for none. What is not listed stays "
         "a visit of unknown content; it is counted.",
     )
+    for phrase, count in known.items():
+        events = guesses[phrase]
+        draft.put(
+            ("phrases", phrase), [events] if events else [], counted(count, "row")
+        )
     left = len(counts) - len(shown)
     if left:
         draft.because(
             ("phrases",),
-            f"{left} phrases that stand only once are not shown here, for such a "
-            "sentence may name a person.",
+            f"{counted(left, 'phrase')} that stand only once are not shown here, for such "
+            "a sentence may name a person.",
         )
     if strange:
         draft.because(

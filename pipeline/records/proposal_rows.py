@@ -101,9 +101,19 @@ class RowsProposal:
             Every field written from a column.
         """
         written: list[Written] = []
-        states = sorted({one.state for one in figures if one.state}) or [""]
-        for state in states:
-            of_state = [one for one in figures if one.state in {"", state}]
+        states = sorted({one.state for one in figures})
+        stated = {one.field for one in figures if one.state}
+        # a figure that names no state belongs to each, unless it stands with one too
+        if states[1:] and not any(
+            one.field in stated for one in figures if not one.state
+        ):
+            states = states[1:]
+        for state in states or [""]:
+            of_state = [
+                one
+                for one in figures
+                if one.state == state or (not one.state and one.field not in stated)
+            ]
             combos = _combos(of_state)
             if not combos or _is_regular(of_state):
                 written += self._block([*shared, *of_state], state, combos)

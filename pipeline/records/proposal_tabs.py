@@ -49,6 +49,25 @@ ROLES = frozenset(
         "measured_date",
     }
 )
+IDENTIFYING_WORDS = frozenset(
+    {
+        "name",
+        "surname",
+        "forename",
+        "birth",
+        "dob",
+        "phone",
+        "mobile",
+        "email",
+        "address",
+        "postcode",
+        "insurance",
+        "ssn",
+        "sex",
+        "gender",
+        "age",
+    }
+)
 STATES = frozenset({"planned", "achieved", "guide"})
 ENDS = frozenset({"entry", "apex"})
 _UNHEADED = re.compile(r"column [A-Z]+")
@@ -111,9 +130,7 @@ class Tab:
         ]
         for wanted in ("case", "practice", "patient"):
             for column in exact:
-                if wanted in column.meaning.tokens and not _is_identifying(
-                    column.heading
-                ):
+                if wanted in column.meaning.tokens and not is_identifying(column):
                     return column
         short = {"id", "no", "no.", "nr", "nr.", "#", "number"}
         return next((c for c in self.columns if same_heading(c.heading) in short), None)
@@ -137,7 +154,7 @@ class Tab:
         """Yield the columns that may be fields of a record sheet, and which."""
         known = fields_by_name(sheet)
         for column in self.columns:
-            if column in {self.case, self.place}:
+            if column in {self.case, self.place} or is_identifying(column):
                 continue
             name = self._field(column, sheet)
             if name and fits_kind(column.cells, known[name]):
@@ -156,8 +173,15 @@ class Tab:
         return min(found, key=lambda match: match.count_unknown).field if found else ""
 
     def count_figures(self, sheet: str) -> int:
-        """Return how many figures of a record sheet the tab holds."""
-        return len({name for _, name in self.fields(sheet) if name not in ROLES})
+        """Return how many fields of a record sheet the tab holds, what it needs there."""
+        found = {name for _, name in self.fields(sheet)}
+        if sheet in {"guides", "dentures"}:
+            needed = {f.field for f in load.fields(sheet) if f.is_required}
+            return len(found) if needed <= found | {"case_id", "kind"} else 0
+        numbers = {f.field for f in load.fields(sheet) if f.kind == "number"}
+        if sheet != "cases" and not found & numbers:
+            return 0
+        return len(found - ROLES)
 
 
 def understood(file: FileRead) -> list[Tab]:
@@ -210,10 +234,16 @@ def _meaning(one: Marked) -> Meaning:
     return found
 
 
-def _is_identifying(heading: str) -> bool:
-    return plain_heading(heading) in {
-        r["word"] for r in load.rows("identifying_columns")
-    }
+def is_dropped_anyway(column: Column) -> bool:
+    """Tell whether a column is left out when loading, whatever a layout says."""
+    known = {row["word"] for row in load.rows("identifying_columns")}
+    return plain_heading(column.heading) in known
+
+
+def is_identifying(column: Column) -> bool:
+    """Tell whether the heading says that a column identifies a person."""
+    words = set(re.findall(r"[a-z]+", column.heading.casefold()))
+    return is_dropped_anyway(column) or bool(words & IDENTIFYING_WORDS)
 
 
 def fits_kind(cells: Iterable[str], field: Field) -> bool:

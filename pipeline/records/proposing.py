@@ -14,7 +14,6 @@ from pathlib import Path
 from pipeline.errors import UnreadableSheet
 from pipeline.records.evidence import Guess, number_notation
 from pipeline.records.heading_marks import SITE, side_of_word
-from pipeline.records.headings import plain_heading
 from pipeline.records.layout_draft import Draft, toml_of
 from pipeline.records.layout_model import fields_by_name, same_heading
 from pipeline.records.proposal_cells import describe_cells, describe_signs
@@ -28,9 +27,10 @@ from pipeline.records.proposal_sheet import (
     place_guess,
 )
 from pipeline.records.proposal_tabs import (
-    STATES,
     Column,
     Tab,
+    is_dropped_anyway,
+    is_identifying,
     is_unique,
     record_sheet_of,
     understood,
@@ -38,11 +38,6 @@ from pipeline.records.proposal_tabs import (
 )
 from pipeline.records.read import read_file
 from pipeline.reference import load
-
-IDENTIFYING_WORDS = frozenset(
-    {"name", "surname", "forename", "birth", "dob", "phone", "mobile", "email", "address",
-     "postcode", "insurance", "ssn", "sex", "gender", "age"}
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,8 +94,8 @@ def _main_tab(tabs: Sequence[Tab], wanted: str, name: str) -> tuple[Tab, str]:
         raise UnreadableSheet(
             f"{name} holds nothing that looks like a record of ours; its columns are: "
             f"{', '.join(headings) or 'none'}.",
-            hint="A layout can be written by hand: reports/YOUR_SHEET.md shows how. The "
-            "fields there are: plumbpost definitions",
+            hint="A layout can be written by hand; the page 'your sheet, as it is' shows "
+            "how.",
         )
     order = [sheet for sheet in load.sheets() if sheet != "cases"] + ["cases"]
     # the sheet with the figures first; of tabs alike, the one with more rows
@@ -166,20 +161,18 @@ class _Proposing:
         self._unused()
 
     def _drop(self) -> None:
-        known = {row["word"] for row in load.rows("identifying_columns")}
-        case = self.main.case
+        """Name the columns that identify a person; one of them may be the case number."""
         for column in self.main.columns:
-            if column is case:
+            if column is self.main.case or not is_identifying(column):
                 continue
-            words = set(re.findall(r"[a-z]+", column.heading.casefold()))
-            if plain_heading(column.heading) in known:
+            if is_dropped_anyway(column):
                 self.draft.notices.append(
                     f"{column.heading!r} identifies a person and is left out when loading."
                 )
-            elif words & IDENTIFYING_WORDS:
-                drop = self.draft.values.setdefault("drop", [])
-                drop.append(column.heading)
+            else:
+                self.draft.values.setdefault("drop", []).append(column.heading)
                 self.draft.because(("drop",), "these identify a person")
+            self.used.append(column)
 
     def _figures(self, sheet: str) -> list[Filled]:
         """Return the columns that fill the figures of the main record sheet."""
@@ -328,6 +321,9 @@ class _Proposing:
         keys = [c.heading for c in (self.main.case, self.main.place) if c is not None]
         if self.main.state is not None:
             keys.append(self.main.state.heading)
+        if self.sheet == "visits":
+            said = {"status", "reason_text"}
+            keys += [c.heading for c in self.main.columns if c.meaning.tokens & said]
         needs = list(dict.fromkeys([*keys, *own[:2], *own[-2:]]))
         self.draft.put(("needs",), needs, "the sheet is known by these headings")
 
@@ -338,9 +334,7 @@ class _Proposing:
             for column in self.main.columns
             if id(column) not in used
             and not column.is_unheaded
-            and column.heading not in self.draft.values.get("drop", [])
             and not column.meaning.tokens & {"reason_text", "status"}
-            and not (column.states and self.sheet == "visits" and STATES)
         ]
         if left:
             self.draft.notices.append(
