@@ -158,7 +158,7 @@ class Words:
         known = self.table("source")
         parts = [
             known.get(part, part.replace("_", " "))
-            for part in re.split(r"[^A-Za-z_]+", str(text or ""))
+            for part in re.split(r"[^A-Za-z_]+|_and_", str(text or ""))
             if part
         ]
         return ", ".join(dict.fromkeys(part for part in parts if part))

@@ -31,7 +31,7 @@ def make_verdicts(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
             band = band_of(chosen["comparison_set"], measure.measure)
             if not measure.is_primary or band is None:
                 continue
-            matched = _matching(audited.of(measure), chosen)
+            matched = _matching(audited.comparable(measure), chosen)
             if not matched.is_empty:
                 rows.append(_row(chosen, measure, matched, band))
     write_rows(warehouse, TABLE, rows)

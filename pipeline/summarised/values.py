@@ -2,7 +2,8 @@
 
 Figures of different sources are not merged unless the settings say so: a summary of a
 measure uses the source that most implants have; the others stand apart under the
-grouping by source.
+grouping by source. Films are for screening: they never share a mean with anything else,
+and they are no headline while there is another source.
 """
 
 from __future__ import annotations
@@ -52,6 +53,15 @@ def measures() -> tuple[Measure, ...]:
         )
         for row in load.rows("measures")
     )
+
+
+def _is_screening(source_words: str) -> bool:
+    """Tell whether a source is one to screen with, such as a film."""
+    return source_words in {
+        f"{row['basis']}, {row['achieved_source']}"
+        for row in load.rows("source_order")
+        if row["grade"] == "screening"
+    }
 
 
 class _Table:
@@ -176,12 +186,30 @@ class Audited:
         return Values(measure, table, index, "; ".join(values.words(SOURCE)))
 
     def of(self, measure: Measure) -> Values:
-        """Return the values that may share a mean: one source, or all if merged."""
+        """Return the values that may share a mean: one source, or all if merged.
+
+        Films come in only where there is nothing else, and then one kind alone.
+        """
+        direct = self.comparable(measure)
+        if not direct.is_empty:
+            return direct
         everything = self.all_sources(measure)
-        if self._merge or everything.is_empty:
-            return everything
-        most = max(self.by_source(measure), key=lambda pair: len(pair[1].index))
-        return most[1]
+        return everything if everything.is_empty else self._most_frequent(everything)
+
+    def comparable(self, measure: Measure) -> Values:
+        """Return the same without films, which are never set against published means."""
+        everything = self.all_sources(measure)
+        kept = [w for w in everything.words(SOURCE) if not _is_screening(w)]
+        direct = everything.having(SOURCE, kept)
+        direct = Values(measure, direct.table, direct.index, "; ".join(kept))
+        if self._merge or direct.is_empty:
+            return direct
+        return self._most_frequent(direct)
+
+    @staticmethod
+    def _most_frequent(values: Values) -> Values:
+        words, most = max(values.by(SOURCE), key=lambda pair: len(pair[1].index))
+        return Values(values.measure, most.table, most.index, words)
 
     def by_source(self, measure: Measure) -> Iterator[tuple[str, Values]]:
         """Yield each source apart, sorted by its words."""
