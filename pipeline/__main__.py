@@ -15,7 +15,7 @@ from pipeline.records.template_plan import record_kinds
 
 FOLDER = click.Path(file_okay=False, path_type=Path)
 RECORD_KINDS = record_kinds()
-FIRST_COMMANDS = ("start", "run", "show")
+FIRST_COMMANDS = ("start", "run", "held")
 
 CAUTION = """The figures support a quality review by licensed clinicians. They follow no
 local code by themselves, are not a medical device, no basis for operating, and not
@@ -69,7 +69,7 @@ def plumbpost() -> None:
     \b
       plumbpost start myaudit --records cast,coordinates
       plumbpost run myaudit
-      plumbpost show myaudit measured.implants
+      plumbpost held myaudit
     """  # noqa: D301 - click reads the backspace
 
 
@@ -132,6 +132,13 @@ _run_command("check", "checked", "As run, stopped after checking.")
 _run_command("measure", "measured", "As run, stopped after measuring.")
 _run_command("summarise", "summarised", "As run, stopped before the report.")
 _run_command("report", "reported", "As run: everything is made again, then reported.")
+
+
+@plumbpost.command()
+@click.argument("folder", type=FOLDER)
+def held(folder: Path) -> int:
+    """Write the rows set aside into a workbook, for you to correct."""
+    return commands.held(folder, say)
 
 
 @plumbpost.command()

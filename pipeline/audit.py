@@ -115,6 +115,11 @@ class Audit:
         return self.folder / "layouts"
 
     @property
+    def to_correct_folder(self) -> Path:
+        """Where workbooks of rows to correct are written, and read back."""
+        return self.folder / "to_correct"
+
+    @property
     def records_file(self) -> Path:
         """Rows as received: the file to back up."""
         return self.folder / "records.duckdb"

@@ -21,6 +21,7 @@ from pipeline.errors import (
     NoSuchTable,
     NothingToRead,
 )
+from pipeline.records.phrases import counted
 
 if TYPE_CHECKING:
     from pipeline.audit import Audit
@@ -151,8 +152,8 @@ def _exit_code(
     count = _count_held(audit) if up_to != "records" else 0
     if count:
         say(
-            f"{count} rows set aside for you to correct: plumbpost show {audit.folder} "
-            "checked.findings"
+            f"{counted(count, 'row')} set aside for you to correct: "
+            f"plumbpost held {audit.folder}"
         )
     if wishes.is_strict and report.problems:
         return EXIT_NOTHING_READ
@@ -166,6 +167,33 @@ def _count_held(audit: Audit) -> int:
 
     with Warehouse(audit.audit_file, root=audit.folder, read_only=True) as warehouse:
         return int(warehouse.value("select count(*) from checked.held"))
+
+
+def held(folder: Path, say: Say) -> int:
+    """Write the workbook of rows set aside into to_correct/, for a person to correct."""
+    from pipeline.checked.holding import write_held
+
+    audit = audits.open_folder(folder)
+    settings = audit.settings()
+    if not audit.audit_file.exists():
+        raise NoSuchTable(
+            f"Nothing has been checked yet in {audit.folder}.",
+            hint=f"Load and check the records with: plumbpost run {folder}",
+        )
+    with audits.locked(audit, "plumbpost held"):
+        written = write_held(audit, settings, command=f"plumbpost run {folder}")
+    if written.is_behind:
+        say(f"Rows were loaded after the last check; for them: plumbpost run {folder}")
+    if written.path is None:
+        say("No row is set aside; nothing was written.")
+        return EXIT_DONE
+    rows = counted(written.count_rows, "row")
+    say(f"{rows} of {counted(written.count_cases, 'case')} to correct: {written.path}")
+    if written.count_left:
+        say(f"{written.count_left} more rows follow in the next workbook.")
+    say("It contains practice numbers; do not circulate.")
+    say(f"Correct the coloured cells, say why, save, then: plumbpost run {folder}")
+    return EXIT_DONE
 
 
 def show(folder: Path, table: str, file_format: str, say: Say) -> int:

@@ -44,7 +44,7 @@ def draw_tab(workbook: Any, plan: Tab) -> None:
     for number, column in enumerate(plan.columns, start=1):
         _draw_heading(tab, number, column)
         _draw_column(tab, number, column)
-        rule = _rule(workbook, column.field)
+        rule = entry_rule(workbook, column.field)
         if rule is not None:
             letter = get_column_letter(number)
             rule.add(f"{letter}2:{letter}{LAST_ROW}")
@@ -101,8 +101,13 @@ def note_text(column: Column) -> str:
     return "\n".join(lines)
 
 
-def _rule(workbook: Any, field: Field) -> DataValidation | None:
-    """Return the entry rule of a field, or None where any text will do."""
+def entry_rule(workbook: Any, field: Field) -> DataValidation | None:
+    """Return the entry rule of a field, or None where any text will do.
+
+    Args:
+        workbook: an openpyxl workbook; a long word list goes to its lists tab.
+        field: the field that the cells hold.
+    """
     if field.codes:
         return _word_rule(workbook, field)
     or_empty = "" if field.is_required else ", or leave the cell empty"
