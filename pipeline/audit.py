@@ -68,6 +68,7 @@ class Settings:
         plan_rules: what fills a plan that no record holds.
         superimposing: how uncertain a superimposition may be.
         room: what a later implant would need.
+        follow_up: how the years after delivery are counted.
     """
 
     audit_id: str
@@ -80,6 +81,7 @@ class Settings:
     plan_rules: PlanRules
     superimposing: own_limits.Superimposing
     room: own_limits.Room
+    follow_up: own_limits.FollowUp = own_limits.FollowUp()
 
     def cycle(self, name: str | None) -> Cycle:
         """Return the cycle of that name, or all cases.
@@ -167,7 +169,7 @@ class Audit:
 
 
 def _settings(said: dict[str, Any]) -> Settings:
-    known = {"audit", "summary", "cycle", "plan", "superimposing", "room"}
+    known = {"audit", "summary", "cycle", "plan", "superimposing", "room", "follow_up"}
     _refuse_unknown(said, known, "")
     part = said.get("audit", {})
     _refuse_unknown(part, {"audit_id", "title", "lead", "key_file"}, "audit.")
@@ -199,6 +201,7 @@ def _settings(said: dict[str, Any]) -> Settings:
         plan_rules=_plan_rules(said.get("plan", {})),
         superimposing=own_limits.Superimposing.read(said.get("superimposing", {})),
         room=own_limits.Room.read(said.get("room", {})),
+        follow_up=own_limits.FollowUp.read(said.get("follow_up", {})),
     )
 
 

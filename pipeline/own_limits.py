@@ -73,6 +73,22 @@ class Room(OwnLimits):
     step_mm: float = 8.0
 
 
+@dataclass(frozen=True, slots=True)
+class FollowUp(OwnLimits):
+    """How the years after delivery are counted (all common practice, no source).
+
+    Attributes:
+        settling_in_days: from delivery; what happens then is reported apart.
+        recall_months: a wearer is due again this long after being seen.
+        overdue_months: and overdue this long after.
+    """
+
+    section: ClassVar[str] = "follow_up"
+    settling_in_days: float = 30.0
+    recall_months: float = 6.0
+    overdue_months: float = 9.0
+
+
 SETTINGS_TEXT = """\
 # A superimposition that leaves an implant less certain than this is not used; the
 # figures of the pair still come:
@@ -85,4 +101,10 @@ SETTINGS_TEXT = """\
 # later_diameter_mm = 4.0
 # gap_mm = 3.0                 # bone wanted on each side of an implant in the middle
 # step_mm = 8.0                # how far out from its neighbour a later distal one would stand
+
+# The years after delivery:
+# [follow_up]
+# settling_in_days = 30        # from delivery; what happens then is reported apart
+# recall_months = 6            # due again this long after being seen
+# overdue_months = 9           # and overdue this long after
 """

@@ -104,6 +104,7 @@ def _parameters(settings: Settings, cycle: Cycle) -> dict[str, Any]:
         "axis_rule": settings.plan_rules.axis_rule or None,
         **settings.superimposing.parameters(),
         **settings.room.parameters(),
+        **settings.follow_up.parameters(),
         **allowed_words(),
     }
 
@@ -134,6 +135,7 @@ def _note_run(
         settings.plan_rules,
         settings.superimposing,
         settings.room,
+        settings.follow_up,
     )
     said = (loads, heeded, cycle, own, our_version())
     run_id = hashlib.sha256(repr(said).encode()).hexdigest()[:16]

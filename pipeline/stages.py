@@ -19,6 +19,7 @@ from pipeline.summarised import accuracy as _accuracy
 from pipeline.summarised import comparison as _comparison
 from pipeline.summarised import criteria as _criteria
 from pipeline.summarised import discussing as _discussing
+from pipeline.summarised import event_rates as _event_rates
 from pipeline.tables import Table, all_tables, in_order
 
 MADE_IN_PYTHON = (
@@ -35,6 +36,7 @@ MADE_IN_PYTHON = (
     _criteria,
     _comparison,
     _discussing,
+    _event_rates,
 )
 """Modules that make tables in Python."""
 

@@ -1,0 +1,67 @@
+"""summarised.event_rates: events per 100 denture-years, by group, kind and period."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import numpy as np
+
+from pipeline.statistics.rates import EventRate, event_rate
+from pipeline.summarised.follow_up import (
+    READS,
+    WHOLE_TIME,
+    YEARS_OF_PERIOD,
+    FollowUp,
+    event_groups,
+)
+from pipeline.tables import makes, write_rows
+from pipeline.warehouse import Warehouse
+
+TABLE = "summarised.event_rates"
+PERIODS = (WHOLE_TIME, *YEARS_OF_PERIOD)
+PER = 100.0
+
+
+@makes(TABLE, reads=READS)
+def make_event_rates(warehouse: Warehouse, _: Mapping[str, Any]) -> None:
+    """Make summarised.event_rates. Grain: event_group, attachment, period."""
+    write_rows(warehouse, TABLE, list(_rows(FollowUp(warehouse))))
+
+
+def _rows(follow_up: FollowUp) -> Iterator[dict[str, Any]]:
+    for group in event_groups():
+        for attachment, is_of_kind in follow_up.families():
+            for period in PERIODS:
+                years = follow_up.years(period)
+                chosen = is_of_kind & (years > 0)
+                if not chosen.any() and period != WHOLE_TIME:
+                    continue
+                rate = event_rate(
+                    follow_up.counts(group, period)[chosen],
+                    years[chosen],
+                    follow_up.patients[chosen],
+                )
+                yield {
+                    "event_group": group,
+                    "attachment": attachment,
+                    "period": period,
+                    "count_dentures": int(np.count_nonzero(chosen)),
+                    **_figures(rate),
+                }
+
+
+def _figures(rate: EventRate) -> dict[str, Any]:
+    def per_hundred(value: float | None) -> float | None:
+        return None if value is None else PER * value
+
+    return {
+        "count_events": rate.count_events,
+        "n_patients": rate.n_clusters,
+        "exposure_years": rate.exposure,
+        "rate_per_100": per_hundred(rate.rate),
+        "rate_low": per_hundred(rate.low),
+        "rate_high": per_hundred(rate.high),
+        "variance_to_mean": rate.variance_to_mean,
+        "note": rate.warning,
+    }
