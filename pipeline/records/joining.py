@@ -248,7 +248,8 @@ def _note_alone(
     is_used[partner[partner >= 0]] = True
     left = their.numbers[~is_used].tolist()
     if left:
+        verbs = ("belongs", "was") if len(left) == 1 else ("belong", "were")
         notes.append(
-            f"{rows_named(left).capitalize()} of {join.name} belong to no row here "
-            "and were left unread."
+            f"{rows_named(left).capitalize()} of {join.name} {verbs[0]} to no row here "
+            f"and {verbs[1]} left unread."
         )
