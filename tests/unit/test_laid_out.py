@@ -270,7 +270,7 @@ planned_entry_x_mm = "plan: Entry"
     assert done.tally.partners == 2
     assert done.tally.is_whole
     assert "Row 4 without a row in plan." in done.notes
-    assert "Row 5 of plan belongs to no row here and were left unread." in done.notes
+    assert "Row 5 of plan belongs to no row here and was left unread." in done.notes
     numbers = done.sheets[0].received.row_numbers
     assert np.array_equal(numbers, [[3, 2], [4, 0]])
 
