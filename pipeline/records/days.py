@@ -29,7 +29,9 @@ _MONTHS = (
     "december",
 )
 _TIME = r"(?:[T ,]+(?:(?P<hour>\d{1,2})(?::\d{2}){1,2}(?:\.\d+)?\s*(?P<half>[ap]\.?m\.?)?)(?:Z|[+-]\d{2}:?\d{2})?)?"
-_YEAR_FIRST = re.compile(rf"(\d{{4}})([-./])(\d{{1,2}})\2(\d{{1,2}}){_TIME}", re.IGNORECASE)
+_YEAR_FIRST = re.compile(
+    rf"(\d{{4}})([-./])(\d{{1,2}})\2(\d{{1,2}}){_TIME}", re.IGNORECASE
+)
 _NUMBERS = re.compile(
     rf"(\d{{1,2}})([-./ ])(\d{{1,2}})\2(\d{{4}}|\d{{2}}){_TIME}", re.IGNORECASE
 )
@@ -77,7 +79,9 @@ def _certain_day(text: str) -> date | None:
     if found is None or not _is_time(found):
         return None
     name = (found["month"] or found["month2"]).lower()
-    months = [number for number, month in enumerate(_MONTHS, 1) if month.startswith(name)]
+    months = [
+        number for number, month in enumerate(_MONTHS, 1) if month.startswith(name)
+    ]
     if len(months) != 1:
         return None
     day = int(found["day"] or found["day2"])

@@ -17,6 +17,8 @@ from typing import TYPE_CHECKING
 
 from pipeline.audit import Audit, Settings
 from pipeline.errors import UnreadableFile, UserError
+from pipeline.records import decisions, held_loading
+from pipeline.records.answering import older_loads
 from pipeline.records.arranging import Arranged, arranged, digest_of
 from pipeline.records.codes import Codebook
 from pipeline.records.coming_in import (
@@ -26,6 +28,9 @@ from pipeline.records.coming_in import (
     replace_identities,
 )
 from pipeline.records.comparing import Counts
+from pipeline.records.held_back import is_settled
+from pipeline.records.held_loading import CameBack
+from pipeline.records.held_read import is_held
 from pipeline.records.layouts import layouts_in
 from pipeline.records.store import count_in_use, open_for_loading
 
@@ -96,21 +101,38 @@ def load_folder(audit: Audit, settings: Settings, say: Say) -> LoadReport:
     files, seen_not_read = readable_files(audit.records_folder)
     report = LoadReport(seen_not_read=len(seen_not_read))
     with open_for_loading(audit, settings, codebook.fingerprint) as store:
+        came_back, problems = held_loading.in_to_correct(
+            store, audit, lambda path, name: _sha256(path, name, report)
+        )
         fresh = []
         for path in files:
             source = path.relative_to(audit.records_folder).as_posix()
             digest = _sha256(path, source, report)
             if not digest:
                 continue
-            if _is_as_before(store, digest, layouts):
+            if is_settled(store, digest) or _is_as_before(store, digest, layouts):
                 report.count_as_before += 1
                 say(f"{source}: as before")
+                continue
+            file = _read(path, source, digest, layouts)
+            if file.read is not None and is_held(file.read):
+                came_back.append(
+                    CameBack(source, digest, file.read, is_in_records=True)
+                )
             else:
-                fresh.append(_read(path, source, digest, layouts))
+                fresh.append(file)
+        # answers are about the rows as they were before this month's files
+        problems += held_loading.take_back_all(
+            store, came_back, codebook, settings, say
+        )
+        report.problems += problems
         to = _Loading(store, codebook, settings.lead, known_layouts, report, say)
         for file in sorted(fresh, key=_follow_up_last):
             _load_file(file, to)
         report.count_in_use = count_in_use(store)
+        caution = decisions.append_to_csv(store, audit.folder)
+        if caution:
+            say(caution)
     return report
 
 
@@ -150,7 +172,7 @@ def _is_as_before(store: Warehouse, digest: str, layouts: Sequence[Layout]) -> b
                             k.count_left_out > 0 or k.count_problems > 0
                             or k.status = 'in use' and (
                                 not list_contains($layouts, coalesce(k.layout_sha256, ''))
-                                or coalesce(k.looked_with, '') not in ('', $known)
+                                or k.looked_with <> $known
                             )
                         )
                 )""",
@@ -204,7 +226,7 @@ def _load_file(file: _File, to: _Loading) -> None:
         "modified_at": _modified_at(file),
         "loaded_at": datetime.now(UTC).replace(tzinfo=None),
         "count_problems": len(problems),
-        "looked_with": to.known_layouts if file.arranged.can_change else "",
+        "looked_with": to.known_layouts if file.arranged.can_change else None,
     }
     with to.store.transaction():
         total, count_retired = put_file(to.store, coming, stamp, changed_by=to.lead)
@@ -218,8 +240,12 @@ def _load_file(file: _File, to: _Loading) -> None:
 
 
 def _is_read_as_before(file: _File, to: _Loading) -> bool:
-    """Tell whether only other layouts have come or gone since the file was loaded."""
-    if file.arranged.problems:
+    """Tell whether only other layouts have come or gone since the file was loaded.
+
+    Where an older copy of it was held in between, putting it back answers the question
+    which of the two is right, so that it is loaded once more.
+    """
+    if file.arranged.problems or _is_asked_about(file, to):
         return False
     before = to.store.run(
         """select sheet, coalesce(layout_sha256, '') from loads
@@ -240,6 +266,11 @@ def _is_read_as_before(file: _File, to: _Loading) -> bool:
         {"known": to.known_layouts, "source": file.source, "digest": file.sha256},
     )
     return True
+
+
+def _is_asked_about(file: _File, to: _Loading) -> bool:
+    sheets = {sheet for tab in file.arranged.tabs for sheet in tab.sheets}
+    return any(older_loads(to.store, file.source, sheet) for sheet in sheets)
 
 
 def _modified_at(file: _File) -> datetime:

@@ -93,7 +93,9 @@ def read_number(text: str, style: Style) -> Written | None:
 
 def looks_read(text: str) -> bool:
     """Tell whether a text would be taken for a figure with a decimal point as it is."""
-    return bool(re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?", text.strip(), re.IGNORECASE))
+    return bool(
+        re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?", text.strip(), re.IGNORECASE)
+    )
 
 
 def as_unread(text: str) -> str:

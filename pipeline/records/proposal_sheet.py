@@ -112,9 +112,10 @@ def add_fill_down(draft: Draft, tab: Tab, used: Iterable[Column]) -> None:
     names = list(dict.fromkeys(column.heading for column in columns))
     draft.put(("fill_down",), names)
     rows = rows_named(tab.table.row_numbers[open_rows].tolist())
-    draft.because(("fill_down",), f"{rows} leave it empty, as merged cells do")
+    draft.because(("fill_down",), f"empty in {rows}, as in merged cells")
     draft.confirm(
-        f"filled down: do {rows} belong to the case above them?",
+        f"filled down: {'does' if len(open_rows) == 1 else 'do'} {rows} belong to the case "
+        "above?",
         [("fill_down",)],
         case.cells,
     )

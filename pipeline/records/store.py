@@ -65,7 +65,7 @@ _LATER_COLUMNS = (
     ("loads", "layout_sha256", "varchar"),
     # JSON: for each part of a row, field -> [0 or the number of a join, column letters]
     ("loads", "field_cells", "varchar"),
-    # digest of all layouts there were, where another one could change how it is read
+    # digest of all layouts there were, null where no other could change how it is read
     ("loads", "looked_with", "varchar"),
 )
 """Columns that an older records.duckdb does not have yet; '' or null where unused."""
