@@ -21,6 +21,10 @@ if TYPE_CHECKING:
     from pipeline.records.layout_model import Layout
 
 
+BETWEEN = "\x1f"
+"""Between the parts of a key."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Column:
     """A column as every row has it.
@@ -198,16 +202,15 @@ def _without_partners(rows: _Rows, joins: Sequence[Join]) -> tuple[_Rows, int]:
     return rows.keep(~is_partner), int(is_partner.sum())
 
 
-def _keys(rows: _Rows, headings: Iterable[str]) -> pd.Series[str]:
+def _keys(rows: _Rows, headings: Iterable[str]) -> list[str]:
+    """Return the key of each row, '' where nothing of it is given."""
     parts = []
     for heading in headings:
         place = rows.table.place(heading)
-        texts = pd.Series(rows.cells[:, place or 0], dtype=object)
-        parts.append(texts.map({text: same_heading(text) for text in texts.unique()}))
-    joined = parts[0]
-    for part in parts[1:]:
-        joined = joined + "\x1f" + part
-    return joined
+        texts = rows.cells[:, place or 0].tolist()
+        known = {text: same_heading(text) for text in set(texts)}
+        parts.append([known[text] for text in texts])
+    return [BETWEEN.join(key) if any(key) else "" for key in zip(*parts, strict=True)]
 
 
 def _partners(
@@ -215,11 +218,16 @@ def _partners(
 ) -> NDArray[np.int64]:
     """Return the place of each row's partner there, -1 where it has none."""
     ours, theirs = _keys(rows, join.on), _keys(their, join.their)
-    is_blank = theirs.str.strip("\x1f") == ""
-    twice = theirs.duplicated(keep=False) & ~is_blank
-    wanted = twice & theirs.isin(ours)
-    if wanted.any():
-        numbers = rows_named(their.numbers[wanted.to_numpy()].tolist())
+    wanted = set(ours) - {""}
+    places: dict[str, list[int]] = {}
+    for place, key in enumerate(theirs):
+        if key in wanted:
+            places.setdefault(key, []).append(place)
+    twice = sorted(
+        place for found in places.values() if len(found) > 1 for place in found
+    )
+    if twice:
+        numbers = rows_named(their.numbers[twice].tolist())
         raise UnreadableSheet(
             f"{source}: {numbers} of {join.name!r} carry the same "
             f"{' and '.join(join.their)} as another row there, so it is not clear which "
@@ -227,9 +235,7 @@ def _partners(
             hint="Name more columns in on, or start from that tab and join the other "
             "one to it.",
         )
-    place_of = pd.Series(np.arange(len(theirs)), index=theirs)[~is_blank.to_numpy()]
-    place_of = place_of[~place_of.index.duplicated()]
-    partner = ours.map(place_of).fillna(-1).to_numpy(dtype=np.int64)
+    partner = np.array([places.get(key, [-1])[0] for key in ours], dtype=np.int64)
     _note_alone(rows, their, join, partner, notes)
     return partner
 
