@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -11,6 +10,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from pipeline.checked.vocabulary import GEOMETRY_SHEETS
+from pipeline.records.held_cells import digest_of
 from pipeline.records.store import fields_of
 from pipeline.reference import load
 from pipeline.warehouse import named
@@ -100,12 +100,6 @@ class HeldSheet:
             for one in load.fields(self.sheet)
             if one.field in wanted or one.is_required
         )
-
-
-def digest_of(cells: Mapping[str, str]) -> str:
-    """Return a hash of a row as received, the same however many empty fields it has."""
-    full = sorted((name, cell) for name, cell in cells.items() if cell)
-    return hashlib.sha256(repr(full).encode()).hexdigest()[:16]
 
 
 def held_sheets(warehouse: Warehouse) -> tuple[list[HeldSheet], int]:

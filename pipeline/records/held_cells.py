@@ -7,7 +7,9 @@ was shown, so that a cell nobody touched is never taken for a correction.
 
 from __future__ import annotations
 
+import hashlib
 import re
+from collections.abc import Mapping
 from datetime import date
 
 from pipeline.records.neutral import for_workbook
@@ -70,3 +72,9 @@ def _is_figure(text: str) -> bool:
     except ValueError:
         return False
     return True
+
+
+def digest_of(cells: Mapping[str, str]) -> str:
+    """Return a hash of a row as received, the same however many empty fields it has."""
+    full = sorted((name, cell) for name, cell in cells.items() if cell)
+    return hashlib.sha256(repr(full).encode()).hexdigest()[:16]

@@ -60,3 +60,8 @@ def next_name(existing: Iterable[Path]) -> str:
     """Return a name that no workbook has had yet, as far as the files there tell."""
     numbers = [int(n) for path in existing for n in _OUR_NAME.findall(path.name)]
     return FILE_NAME.format(number=max(numbers, default=0) + 1)
+
+
+def is_our_name(path: Path) -> bool:
+    """Tell whether a file is named as we name such workbooks."""
+    return _OUR_NAME.match(path.name) is not None
