@@ -27,6 +27,7 @@ lint: $(MADE)
 # Slow: simulated audits for every interval; results are committed with their date.
 calibrate: $(MADE)
 	$(BIN)/python -m tests.calibration.intervals
+	$(BIN)/python -m tests.calibration.budget
 
 definitions: $(MADE)
 	$(BIN)/plumbpost definitions > reports/DEFINITIONS.md

@@ -19,6 +19,7 @@ from pipeline.summarised import accuracy as _accuracy
 from pipeline.summarised import comparison as _comparison
 from pipeline.summarised import criteria as _criteria
 from pipeline.summarised import discussing as _discussing
+from pipeline.summarised import error_budget as _error_budget
 from pipeline.summarised import event_rates as _event_rates
 from pipeline.tables import Table, all_tables, in_order
 
@@ -37,6 +38,7 @@ MADE_IN_PYTHON = (
     _comparison,
     _discussing,
     _event_rates,
+    _error_budget,
 )
 """Modules that make tables in Python."""
 

@@ -33,6 +33,8 @@ GRAINS = {
     "summarised.event_rates": "event_group, attachment, period",
     "summarised.accuracy": "measure, group_by, group_value",
     "summarised.criteria": "criterion",
+    "summarised.error_budget": "group_by, group_value, component, part",
+    "summarised.common_share": "group_by, group_value, component",
     "summarised.verdicts": "measure, comparison_set",
     "summarised.completeness": "stage",
     "checked.findings": "finding_id",
