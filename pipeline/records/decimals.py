@@ -70,7 +70,7 @@ def _is_found(
 
 
 def rows_cut_at_a_comma(
-    cells: NDArray[np.object_], headings: Sequence[str]
+    cells: NDArray[np.object_], headings: Sequence[str], *, is_ours: bool = True
 ) -> NDArray[np.bool_]:
     """Return which rows look like numbers with a decimal comma, cut at the comma.
 
@@ -80,12 +80,16 @@ def rows_cut_at_a_comma(
     Args:
         cells: the rows that have cells beyond the last heading, shape (m, k).
         headings: k headings, '' for the columns beyond.
+        is_ours: the headings are ours, so that a sheet without a number field holds
+            no numbers.
 
     Returns:
         Shape (m,), true where as many pairs of whole numbers stand side by side as
         there are cells too many, and no number with a decimal point does.
     """
-    has_numbers = any(plain_heading(text) in number_headings() for text in headings)
+    has_numbers = not is_ours or any(
+        plain_heading(text) in number_headings() for text in headings
+    )
     last = max((i for i, text in enumerate(headings) if text.strip()), default=-1)
     return np.array(
         [has_numbers and _is_cut(row, last) for row in cells.tolist()], dtype=bool

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -10,14 +11,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from pipeline.errors import UnreadableSheet
+from pipeline.records.decimals import rows_cut_at_a_comma
 from pipeline.records.headings import ROWS_SEARCHED
 from pipeline.records.layout_model import same_heading
-from pipeline.records.phrases import column_letters
+from pipeline.records.phrases import column_letters, rows_named
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pipeline.records.file_read import SheetRead
+
+_UNHEADED = re.compile(r"column [A-Z]+")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -150,6 +155,38 @@ def table_with(
         if len(lacking) < len(missing):
             missing = lacking
     return None, missing
+
+
+def refuse_cut_numbers(table: Table, delimiter: str, source: str) -> None:
+    """Refuse a text whose numbers were cut in two at their decimal comma.
+
+    Its cells would stand under the wrong headings from the first such number on.
+
+    Raises:
+        UnreadableSheet: naming the rows.
+    """
+    if delimiter != ",":
+        return
+    headings = ["" if is_unheaded(text) else text for text in table.headings]
+    last = max((i for i, text in enumerate(headings) if text), default=-1)
+    beyond = ~is_empty(table.cells[:, last + 1 :]).all(axis=1)
+    if not beyond.any():
+        return
+    is_cut = rows_cut_at_a_comma(table.cells[beyond], headings, is_ours=False)
+    if is_cut.any():
+        numbers = table.row_numbers[beyond][is_cut].tolist()
+        have = "has" if len(numbers) == 1 else "have"
+        raise UnreadableSheet(
+            f"{source}: {rows_named(numbers)} {have} more cells than headings, and it "
+            "looks as if numbers with a decimal comma were cut at the comma.",
+            hint="Save the file again with semicolons between the cells, or with "
+            "decimal points.",
+        )
+
+
+def is_unheaded(heading: str) -> bool:
+    """Tell whether a heading is only the letter of its column."""
+    return _UNHEADED.fullmatch(heading) is not None
 
 
 def is_empty(cells: NDArray[np.object_]) -> NDArray[np.bool_]:

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.errors import UnreadableSheet
+from pipeline.records.header_rows import refuse_cut_numbers
 from pipeline.records.joining import Gathered, gathered
 from pipeline.records.laid_out_rows import PartRead, rows_of_part, rows_of_phrases
 from pipeline.records.layout_model import MOST_PARTS, Layout, same_heading
@@ -99,9 +100,12 @@ def lay_out(fit: Fit, *, source: str) -> Applied:
         source: the file as shown to people.
 
     Raises:
-        UnreadableSheet: the joined tabs do not say which row belongs to which.
+        UnreadableSheet: the joined tabs do not say which row belongs to which, or
+            numbers were cut in two at their decimal comma.
     """
     layout = fit.layout
+    if not any(source.decimals_in for _, _, source in layout.sources()):
+        refuse_cut_numbers(fit.table, fit.delimiter, source)
     rows = gathered(fit, source=source)
     received = received_of(rows, layout)
     phrases = Phrases.of(layout, rows)

@@ -23,11 +23,13 @@ class Fit:
         layout: the layout.
         table: the sheet under its headings.
         joined: the other tabs it brings in, by the name of the join.
+        delimiter: what stands between the cells of a text file; '' for a workbook.
     """
 
     layout: Layout
     table: Table
     joined: Mapping[str, Table]
+    delimiter: str = ""
 
     @property
     def tabs_used(self) -> set[str]:
@@ -70,7 +72,7 @@ def look(
         if isinstance(found, str):
             return NoFit(layout, found, 1)
         joined[join.name] = found
-    return Fit(layout, table, joined)
+    return Fit(layout, table, joined, sheet.delimiter)
 
 
 def _is_named(source: str, files: Sequence[str]) -> bool:

@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING
 
 from pipeline.records.axes_evidence import DIRECTIONS, letters_of_words
 from pipeline.records.evidence import given
-from pipeline.records.header_rows import Table, first_rows, joined_headings, table_under
+from pipeline.records.header_rows import (
+    Table,
+    first_rows,
+    is_unheaded,
+    joined_headings,
+    refuse_cut_numbers,
+    table_under,
+)
 from pipeline.records.heading_marks import READING, Marked, marked
 from pipeline.records.heading_meaning import (
     Meaning,
@@ -70,7 +77,6 @@ IDENTIFYING_WORDS = frozenset(
 )
 STATES = frozenset({"planned", "achieved", "guide"})
 ENDS = frozenset({"entry", "apex"})
-_UNHEADED = re.compile(r"column [A-Z]+")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,7 +106,7 @@ class Column:
     @property
     def is_unheaded(self) -> bool:
         """Whether nothing stands above its cells."""
-        return bool(_UNHEADED.fullmatch(self.heading))
+        return is_unheaded(self.heading)
 
     def stateless(self) -> Meaning:
         """Return its meaning without the state."""
@@ -184,12 +190,18 @@ class Tab:
         return len(found - ROLES)
 
 
-def understood(file: FileRead) -> list[Tab]:
-    """Return the tabs of a file under the headings that are understood best."""
-    return [_tab(sheet) for sheet in file.sheets if not is_skipped_tab(sheet.name)]
+def understood(file: FileRead, name: str) -> list[Tab]:
+    """Return the tabs of a file under the headings that are understood best.
+
+    Raises:
+        UnreadableSheet: numbers of it were cut in two at their decimal comma.
+    """
+    return [
+        _tab(sheet, name) for sheet in file.sheets if not is_skipped_tab(sheet.name)
+    ]
 
 
-def _tab(sheet: SheetRead) -> Tab:
+def _tab(sheet: SheetRead, name: str) -> Tab:
     rows = first_rows(sheet)
     numbers = sheet.column_numbers.tolist()
     best, best_score = (len(sheet.above), 1), -1.0
@@ -202,6 +214,7 @@ def _tab(sheet: SheetRead) -> Tab:
             if score > best_score:
                 best, best_score = (first, size), score
     table = table_under(sheet, *best)
+    refuse_cut_numbers(table, sheet.delimiter, name)
     columns = [
         Column(one, _meaning(one), tuple(table.cells[:, place].tolist()))
         for place, one in enumerate(marked(table.headings))

@@ -76,7 +76,7 @@ def propose(path: Path, *, tab: str = "") -> Proposal:
         UnreadableSheet: nothing in it looks like a record of ours.
     """
     file = read_file(path, name=path.name)
-    tabs = understood(file)
+    tabs = understood(file, path.name)
     main, sheet = _main_tab(tabs, tab, path.name)
     draft = Draft()
     name = re.sub(r"[^a-z0-9]+", "_", path.stem.casefold()).strip("_") or "layout"

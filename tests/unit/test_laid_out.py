@@ -151,6 +151,14 @@ def test_numbers_cut_in_two_at_their_comma_are_put_together_again():
     assert found == ["1.2", "0.95", "3", "about 4"]
 
 
+def test_cells_pushed_aside_by_a_cut_number_are_refused_with_their_rows():
+    text = "Case,Site,Entry,Angle\nP1,33,1,2,3\nP1,43,2,3\n"
+    with pytest.raises(
+        UnreadableSheet, match=r"row 2 has more cells than headings.*comma"
+    ):
+        applied(text, ready_layout('entry_3d_mm = "Entry"'))
+
+
 def test_universal_numbers_and_quadrants_become_fdi():
     for notation, sites in (("universal", "22 27 33"), ("quadrant", "LL3 LR3 33")):
         text = "Case,Site,Entry\n" + "".join(f"P1,{s},1\n" for s in sites.split())

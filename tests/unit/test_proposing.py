@@ -277,6 +277,11 @@ def test_numbers_cut_in_two_at_a_comma_are_proposed_to_be_joined(proposed):
     assert fields(found)["entry_3d_mm"]["decimals_in"] == "column D"
 
 
+def test_a_file_with_numbers_cut_at_a_comma_is_refused(proposed):
+    with pytest.raises(UnreadableSheet, match="cut at the comma"):
+        proposed(READY + "P1,33,1,2,3\nP1,43,0,95,4\n")
+
+
 def test_bare_numbers_in_headings_may_be_two_implants(proposed):
     found = proposed("Case,Site,Implant 1 entry,Implant 2 entry\nP1,33,1,2\n")
     question = asked(found, "count repeat readings of one implant")
