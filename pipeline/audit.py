@@ -81,7 +81,7 @@ class Settings:
     plan_rules: PlanRules
     superimposing: own_limits.Superimposing
     room: own_limits.Room
-    follow_up: own_limits.FollowUp = own_limits.FollowUp()
+    follow_up: own_limits.FollowUp
 
     def cycle(self, name: str | None) -> Cycle:
         """Return the cycle of that name, or all cases.

@@ -21,6 +21,7 @@ from pipeline.summarised import criteria as _criteria
 from pipeline.summarised import discussing as _discussing
 from pipeline.summarised import error_budget as _error_budget
 from pipeline.summarised import event_rates as _event_rates
+from pipeline.summarised import years_after as _years_after
 from pipeline.tables import Table, all_tables, in_order
 
 MADE_IN_PYTHON = (
@@ -39,6 +40,7 @@ MADE_IN_PYTHON = (
     _discussing,
     _event_rates,
     _error_budget,
+    _years_after,
 )
 """Modules that make tables in Python."""
 

@@ -1,35 +1,26 @@
-"""summarised.event_rates: events per 100 denture-years, by group, kind and period."""
+"""Rows of summarised.event_rates: events per 100 denture-years by group, kind, period."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 
 from pipeline.statistics.rates import EventRate, event_rate
 from pipeline.summarised.follow_up import (
-    READS,
     WHOLE_TIME,
     YEARS_OF_PERIOD,
     FollowUp,
     event_groups,
 )
-from pipeline.tables import makes, write_rows
-from pipeline.warehouse import Warehouse
 
-TABLE = "summarised.event_rates"
 PERIODS = (WHOLE_TIME, *YEARS_OF_PERIOD)
 PER = 100.0
 
 
-@makes(TABLE, reads=READS)
-def make_event_rates(warehouse: Warehouse, _: Mapping[str, Any]) -> None:
-    """Make summarised.event_rates. Grain: event_group, attachment, period."""
-    write_rows(warehouse, TABLE, list(_rows(FollowUp(warehouse))))
-
-
-def _rows(follow_up: FollowUp) -> Iterator[dict[str, Any]]:
+def rate_rows(follow_up: FollowUp) -> Iterator[dict[str, Any]]:
+    """Yield a row a group of events, kind of attachment and period."""
     for group in event_groups():
         for attachment, is_of_kind in follow_up.families():
             for period in PERIODS:

@@ -22,6 +22,7 @@ Places: TypeAlias = NDArray[np.intp]
 READS = ("summarised.dentures_used", "summarised.events_used")
 EVERY_KIND = "all"
 SETTLING_IN = "settling_in"
+PLANNED = "planned"
 WHOLE_TIME = "all"
 YEARS_OF_PERIOD = {
     SETTLING_IN: "years_settling_in",
@@ -55,10 +56,18 @@ class FollowUp:
 
     @cached_property
     def events(self) -> pd.DataFrame:
-        """Denture, group, period and time of every event, in order of time."""
+        """Denture, group, period (as numbers) and time of every event."""
         return self.warehouse.frame(
-            "select place, event_group, period, years_after_delivery"
-            " from summarised.events_used order by years_after_delivery, place"
+            """
+            select
+                e.place::integer as place,
+                list_position($groups, e.event_group)::tinyint as group_no,
+                list_position($periods, e.period)::tinyint as period_no,
+                e.years_after_delivery
+            from summarised.events_used as e
+            order by e.row_id, e.side nulls first
+            """,
+            {"groups": list(event_groups()), "periods": list(YEARS_OF_PERIOD)},
         )
 
     @cached_property
@@ -82,21 +91,57 @@ class FollowUp:
         return np.asarray(summed, dtype=np.float64)
 
     @cached_property
-    def _counts(self) -> dict[tuple[str, str], Floats]:
-        n = len(self.dentures)
+    def _counts(self) -> NDArray[np.intp]:
+        """Events by group, period and denture, both numbered from 1 (0 stays empty)."""
+        shape = (len(event_groups()) + 1, len(YEARS_OF_PERIOD) + 1, len(self.dentures))
         events = self.events
-        return {
-            (str(group), str(period)): np.bincount(
-                of_both["place"].to_numpy(), minlength=n
-            ).astype(np.float64)
-            for (group, period), of_both in events.groupby(["event_group", "period"])
-        }
+        cell = events["group_no"].to_numpy(np.intp) * shape[1]
+        cell = (cell + events["period_no"].to_numpy(np.intp)) * shape[2]
+        cell += events["place"].to_numpy(np.intp)
+        return np.bincount(cell, minlength=shape[0] * shape[1] * shape[2]).reshape(
+            shape
+        )
 
-    def counts(self, group: str, period: str) -> Floats:
+    def counts(self, group: str, period: str) -> NDArray[np.intp]:
         """Return how many events of a group each denture had in a period."""
-        none = np.zeros(len(self.dentures))
-        if period != WHOLE_TIME:
-            return self._counts.get((group, period), none)
-        periods = [key for key in YEARS_OF_PERIOD if key != SETTLING_IN]
-        found = [self._counts.get((group, one), none) for one in periods]
-        return np.asarray(np.sum(found, axis=0), dtype=np.float64)
+        of_group = self._counts[event_groups().index(group) + 1]
+        if period == WHOLE_TIME:
+            return np.asarray(of_group[_period_no(SETTLING_IN) + 1 :].sum(axis=0))
+        return of_group[_period_no(period)]
+
+    @cached_property
+    def ends(self) -> Floats:
+        """The years each denture was watched; 0 when it was never seen."""
+        return self.dentures["exposure_years"].to_numpy(dtype=np.float64)
+
+    def trouble(self, group: str) -> tuple[Places, Floats]:
+        """Return denture and time of each event of a group after settling in."""
+        events = self.events
+        is_it = events["group_no"] == event_groups().index(group) + 1
+        chosen = events[is_it & (events["period_no"] != _period_no(SETTLING_IN))]
+        return (
+            chosen["place"].to_numpy(dtype=np.intp),
+            chosen["years_after_delivery"].to_numpy(dtype=np.float64),
+        )
+
+
+def _period_no(period: str) -> int:
+    """Return the number of a period; settling in comes first."""
+    return list(YEARS_OF_PERIOD).index(period) + 1
+
+
+def groups_of_trouble() -> tuple[str, ...]:
+    """Return the groups of events that are trouble: all but renewals on schedule."""
+    return tuple(group for group in event_groups() if group != PLANNED)
+
+
+MOST_STEPS = 200
+MONTHS_A_YEAR = 12
+
+
+def thinned(times: Floats) -> Flags:
+    """Say which times of a curve to keep: all of a few, else the last of each month."""
+    if times.size <= MOST_STEPS:
+        return np.ones(times.size, dtype=bool)
+    month = np.floor(times * MONTHS_A_YEAR)
+    return np.append(month[1:] != month[:-1], [True])
