@@ -157,6 +157,20 @@ def show(folder: Path, table: str, file_format: str) -> int:
 
 
 @plumbpost.command()
+@click.argument("folder", type=FOLDER)
+@click.argument("findings", nargs=-1, required=True)
+@click.option("--why", required=True, help="Your reason; kept with the decision.")
+def accept(folder: Path, findings: tuple[str, ...], why: str) -> int:
+    """Answer findings: a row that is gone, a file that is older.
+
+    \b
+    a row no longer in its file   it is used no more
+    a file older than the last    it is used, and replaces the newer rows
+    """  # noqa: D301 - click reads the backspace
+    return commands.accept(folder, findings, why, say)
+
+
+@plumbpost.command()
 @click.argument("folder", type=FOLDER, default=Path("demo"))
 def demo(folder: Path) -> int:
     """Run an invented clinic from start to finish."""

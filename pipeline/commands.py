@@ -196,6 +196,23 @@ def held(folder: Path, say: Say) -> int:
     return EXIT_DONE
 
 
+def accept(folder: Path, findings: Sequence[str], why: str, say: Say) -> int:
+    """Carry out what a person answers to findings, and write it into decisions.csv."""
+    from pipeline.deciding import accept as answer
+
+    audit = audits.open_folder(folder)
+    settings = audit.settings()
+    if not audit.audit_file.exists():
+        raise NoSuchTable(
+            f"Nothing has been checked yet in {audit.folder}.",
+            hint=f"Load and check the records with: plumbpost run {folder}",
+        )
+    with audits.locked(audit, "plumbpost accept"):
+        answer(audit, settings, findings, why, say)
+    say(f"Written into decisions.csv. Then: plumbpost run {folder}")
+    return EXIT_DONE
+
+
 def show(folder: Path, table: str, file_format: str, say: Say) -> int:
     """Print one table to standard output, as table, csv, json or parquet."""
     from pipeline.showing import print_table

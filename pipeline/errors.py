@@ -58,6 +58,14 @@ class NoSuchTable(UserError):
     """A table was asked for that this audit does not hold."""
 
 
+class NoSuchFinding(UserError):
+    """A finding was named that the last check did not have."""
+
+
+class NotAnswerable(UserError):
+    """A finding that a command cannot answer, or not any more."""
+
+
 class FolderNotEmpty(UserError):
     """A new audit was asked for where something already is."""
 

@@ -102,9 +102,9 @@ def put_rows(
         _set_aside(store, table, load_no, because="older file")
         status = "older"
     else:
-        _compare(store, incoming.sheet, where, counts, stamp, changed_by)
+        compare_load(store, incoming.sheet, where, counts, stamp, changed_by)
         status = "in use"
-    _note_load(store, where, stamp, counts, status)
+    note_load(store, where, stamp, counts, status)
     return counts
 
 
@@ -181,7 +181,7 @@ def _set_aside(store: Warehouse, table: str, load_no: int, *, because: str) -> N
     )
 
 
-def _compare(
+def compare_load(
     store: Warehouse,
     sheet: str,
     where: Mapping[str, Any],
@@ -247,13 +247,14 @@ def _note_amendments(
         )
 
 
-def _note_load(
+def note_load(
     store: Warehouse,
     where: Mapping[str, Any],
     stamp: Mapping[str, Any],
     counts: Counts,
     status: str,
 ) -> None:
+    """Note a load and its counts; one that is in use replaces the last of its source."""
     if status == "in use":
         store.run(
             # of corrected rows, those that the load still holds have been taken up anew

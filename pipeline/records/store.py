@@ -96,6 +96,7 @@ def open_for_loading(audit: Audit, settings: Settings, fingerprint: str) -> Ware
                 f"create table if not exists {named(sheet)} (row_id bigint, load_no integer,"
                 f" row_number bigint, row_key varchar, other_cells varchar, {columns})"
             )
+            _add_new_fields(store, sheet)
         if not store.value("select count(*) from meta"):
             store.run(
                 "insert into meta values ($version, $audit_id, $fingerprint)",
@@ -119,6 +120,16 @@ def open_for_loading(audit: Audit, settings: Settings, fingerprint: str) -> Ware
             hint=f"Copy the right key back to {settings.key_file}.",
         )
     return store
+
+
+def _add_new_fields(store: Warehouse, sheet: str) -> None:
+    """Add the fields that a records.duckdb of an earlier version does not have."""
+    known = {name for name, _ in store.columns(named(sheet))}
+    for field in fields_of(sheet):
+        if field not in known:
+            store.run(
+                f"alter table {named(sheet)} add column {named(field)} varchar default ''"
+            )
 
 
 def count_in_use(store: Warehouse) -> int:

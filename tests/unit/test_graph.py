@@ -28,7 +28,7 @@ ORDER = [
     ("summarised",),
     ("reported",),
     ("stages",),
-    ("running", "showing"),
+    ("running", "showing", "deciding"),
     ("commands",),
     ("__main__",),
 ]
