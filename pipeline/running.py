@@ -126,8 +126,11 @@ def _make_reference(
 def _note_run(
     warehouse: Warehouse, settings: Settings, cycle: Cycle, up_to: str, own: Any
 ) -> None:
+    names = {name for name, _ in warehouse.columns("records.loads")}
+    layout = "coalesce(layout_sha256, '')" if "layout_sha256" in names else "''"
     loads = warehouse.run(
-        "select load_no, source, sheet, file_sha256 from records.loads order by load_no"
+        f"select load_no, source, sheet, file_sha256, {layout} from records.loads"
+        " order by load_no"
     )
     heeded = (
         settings.merge_sources,
