@@ -7,7 +7,7 @@ to be confirmed, and a layout with open points is not used.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,13 +17,13 @@ from pipeline.records.heading_marks import SITE, side_of_word
 from pipeline.records.layout_draft import Draft, toml_of
 from pipeline.records.layout_model import fields_by_name, same_heading
 from pipeline.records.proposal_cells import describe_cells, describe_signs
+from pipeline.records.proposal_columns import ColumnChoice
 from pipeline.records.proposal_list import add_visits
 from pipeline.records.proposal_rows import Filled, RowsProposal, Written
 from pipeline.records.proposal_sheet import (
     add_axes,
     add_fill_down,
     add_skipped,
-    joins_to,
     place_guess,
 )
 from pipeline.records.proposal_tabs import (
@@ -34,7 +34,6 @@ from pipeline.records.proposal_tabs import (
     is_unique,
     record_sheet_of,
     understood,
-    words_of,
 )
 from pipeline.records.read import read_file
 from pipeline.reference import load
@@ -130,7 +129,6 @@ class _Proposing:
         self.main = main
         self.sheet = sheet
         self.others = [tab for tab in tabs if tab is not main]
-        self.tabs: dict[str, Tab] = {"": main}
         self.used: list[Column] = [c for c in (main.case, main.place) if c]
 
     def make(self) -> None:
@@ -144,9 +142,11 @@ class _Proposing:
             draft.put(("header_rows",), self.main.header_rows, reason)
         self._drop()
         add_skipped(draft, self.main)
-        figures = self._figures(self.sheet)
-        cases = self._case_fields()
-        self._joins([*figures, *cases])
+        chosen = ColumnChoice(draft, self.main, self.others, self.sheet)
+        figures = chosen.figures()
+        cases = chosen.case_fields()
+        chosen.add_joins([*figures, *cases])
+        self.used += chosen.used
         written = self._rows(figures, cases)
         everything = [one for part in written.values() for one in part]
         describe_signs(draft, everything)
@@ -156,7 +156,7 @@ class _Proposing:
             add_visits(draft, self.main, self._case_filled())
         add_fill_down(draft, self.main, self.used)
         if self.sheet == "implants":
-            add_axes(draft, self.tabs, figures, self._place_guess(figures))
+            add_axes(draft, chosen.tabs, figures, self._place_guess(figures))
         self._needs(figures)
         self._unused()
 
@@ -173,113 +173,6 @@ class _Proposing:
                 self.draft.values.setdefault("drop", []).append(column.heading)
                 self.draft.because(("drop",), "these identify a person")
             self.used.append(column)
-
-    def _figures(self, sheet: str) -> list[Filled]:
-        """Return the columns that fill the figures of the main record sheet."""
-        found = [
-            Filled(name, column, state=self._state_of(column, sheet))
-            for column, name in self.main.fields(sheet)
-        ]
-        if sheet == "implants" and self.main.state is not None:
-            found += self._points_by_row()
-        there = {one.field for one in found}
-        for other, keys in joins_to(self.main, self.others):
-            prefix = f"{other.table.tab}: "
-            more = [
-                Filled(name, column, prefix, self._state_of(column, sheet))
-                for column, name in other.fields(sheet)
-                if name not in there and column not in keys
-            ]
-            if more:
-                self.tabs[prefix] = other
-                found += more
-        return found
-
-    @staticmethod
-    def _state_of(column: Column, sheet: str) -> str:
-        if "state" not in fields_by_name(sheet):
-            return ""
-        return min(column.states, default="")
-
-    def _points_by_row(self) -> list[Filled]:
-        """Return points of plan and result that stand in rows of their own."""
-        state, words = self.main.state, words_of("state")
-        found: list[Filled] = []
-        if state is None:
-            return found
-        planned = dict.fromkeys(
-            cell.strip()
-            for cell in state.cells
-            if words.get(same_heading(cell), ("",))[0] == "planned"
-        )
-        if not planned:
-            return found
-        heading = state.heading
-        on = [c.heading for c in (self.main.case, self.main.place) if c is not None]
-        pattern = "|".join(re.escape(word.casefold()) for word in planned)
-        join = {
-            "name": "plan",
-            "on": on,
-            "only": {"heading": heading, "pattern": pattern},
-        }
-        self.draft.values.setdefault("join", []).append(join)
-        self.draft.because(("join", 0), "plan and result stand in rows of their own")
-        self.tabs["plan: "] = self.main
-        self.used.append(state)
-        for column in self.main.columns:
-            tokens = column.meaning.tokens
-            for end in ("entry", "apex"):
-                for axis in "xyz":
-                    if tokens == {end, axis}:
-                        name = f"{end}_{axis}_mm"
-                        found.append(Filled(f"planned_{name}", column, "plan: "))
-                        found.append(Filled(f"achieved_{name}", column))
-        return found
-
-    def _case_fields(self) -> list[Filled]:
-        """Return the columns that belong to the case, not to the implant."""
-        if self.sheet == "cases":
-            return []
-        taken = {id(column) for column, _ in self.main.fields(self.sheet)}
-        found = [
-            Filled(name, column)
-            for column, name in self.main.fields("cases")
-            if id(column) not in taken
-            and not (self.sheet == "visits" and name == "patient_id")
-        ]
-        there = {one.field for one in found}
-        for other, keys in joins_to(self.main, self.others):
-            prefix = f"{other.table.tab}: "
-            more = [
-                Filled(name, column, prefix)
-                for column, name in other.fields("cases")
-                if name not in there and column not in keys
-            ]
-            if more and other.count_figures("cases") > len(found):
-                self.tabs[prefix] = other
-                found += more
-        return found
-
-    def _joins(self, filled: Iterable[Filled]) -> None:
-        wanted = {one.prefix for one in filled}
-        for other, keys in joins_to(self.main, self.others):
-            prefix = f"{other.table.tab}: "
-            if prefix not in wanted:
-                continue
-            ours = [c for c in (self.main.case, self.main.place) if c is not None]
-            join: dict[str, object] = {
-                "tab": other.table.tab,
-                "on": [column.heading for column in ours[: len(keys)]],
-            }
-            their = [column.heading for column in keys]
-            if their != join["on"]:
-                join["their"] = their
-            if other.header_rows > 1:
-                join["header_rows"] = other.header_rows
-            joins = self.draft.values.setdefault("join", [])
-            joins.append(join)
-            reason = "its case numbers are those of this tab, each there once"
-            self.draft.because(("join", len(joins) - 1), reason)
 
     def _case_filled(self) -> list[Filled]:
         case = self.main.case
