@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.errors import LayoutNotConfirmed, UnreadableSheet, UserError
 from pipeline.records.layout_fit import OTHER_NAME, Fit, NoFit, look
-from pipeline.records.sheets import sheet_meant
+from pipeline.records.sheets import is_complete, sheet_meant
 from pipeline.records.template import is_skipped_tab
 from pipeline.reference import load as reference
 
@@ -86,7 +86,7 @@ def arranged(file: FileRead, layouts: Sequence[Layout], *, source: str) -> Arran
         looked = [look(layout, file, sheet, source=source) for layout in layouts]
         fits = [one for one in looked if isinstance(one, Fit)]
         own = sheet_meant(sheet.name or PurePosixPath(source).stem, sheet.headings)
-        if own and _is_complete(own, sheet):
+        if own and is_complete(own, sheet.headings):
             fits = [fit for fit in fits if fit.layout.files]
         if len(fits) == 1 and not fits[0].layout.open_points:
             tabs.append(Tab(sheet, fit=fits[0]))
@@ -103,16 +103,6 @@ def arranged(file: FileRead, layouts: Sequence[Layout], *, source: str) -> Arran
         source, strangers, all_tabs, near, is_any=bool(tabs or problems)
     )
     return Arranged(tuple(tabs), tuple(problems), len(strangers))  # fmt: skip
-
-
-def _is_complete(own: str, sheet: SheetRead) -> bool:
-    """Tell whether a sheet named like ours has the headings ours needs."""
-    from pipeline.records.headings import plain_heading
-
-    plain = {plain_heading(heading) for heading in sheet.headings}
-    return all(
-        field.field in plain for field in reference.fields(own) if field.is_required
-    )
 
 
 def _place(source: str, sheet: SheetRead) -> str:

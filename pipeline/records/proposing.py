@@ -36,6 +36,7 @@ from pipeline.records.proposal_tabs import (
     understood,
 )
 from pipeline.records.read import read_file
+from pipeline.records.sheets import is_complete, sheet_meant
 from pipeline.reference import load
 
 
@@ -78,9 +79,21 @@ def propose(path: Path, *, tab: str = "") -> Proposal:
     tabs = understood(file, path.name)
     main, sheet = _main_tab(tabs, tab, path.name)
     draft = Draft()
+    _name_file_of_ours(draft, main, path.name)
     name = re.sub(r"[^a-z0-9]+", "_", path.stem.casefold()).strip("_") or "layout"
     _Proposing(draft, tabs, main, sheet).make()
     return Proposal(draft, name, path.name)
+
+
+def _name_file_of_ours(draft: Draft, tab: Tab, name: str) -> None:
+    """Say that a sheet under our own headings needs no layout, or one that names it."""
+    own = sheet_meant(tab.table.tab or Path(name).stem, tab.table.headings)
+    if own and is_complete(own, tab.table.headings):
+        draft.notices.append(
+            f"its headings are those of our sheet {own}, so it is loaded as it is and needs "
+            "no layout; this one is used only because it names the file."
+        )
+        draft.put(("files",), [name])
 
 
 def _main_tab(tabs: Sequence[Tab], wanted: str, name: str) -> tuple[Tab, str]:

@@ -58,6 +58,12 @@ def sheet_meant(name: str, headings: tuple[str, ...]) -> str | None:
     return best[0] if len(best) == 1 else None
 
 
+def is_complete(sheet: str, headings: tuple[str, ...]) -> bool:
+    """Tell whether a sheet has all the headings that every row of ours needs."""
+    plain = {plain_heading(heading) for heading in headings}
+    return all(f.field in plain for f in load.fields(sheet) if f.is_required)
+
+
 def incoming_of(sheet: str, read: SheetRead, *, source: str) -> Incoming:
     """Arrange a sheet as read into the columns of a record sheet.
 

@@ -226,6 +226,49 @@ def test_sides_that_contradict_the_coordinates_leave_the_axes_open(proposed):
     assert question.guess == ""
 
 
+def points(planned: float, achieved: float) -> str:
+    """Two cases whose points grow to the left (1) or the right (-1), forward with it."""
+    names = [
+        f"{s} {p} {a}"
+        for s in ("plan", "placed")
+        for p in ("entry", "apex")
+        for a in "xyz"
+    ]
+    rows = []
+    for case in ("P1", "P2"):
+        for site, x in (("33", 11), ("43", -11)):
+            cells = [
+                f"{sign * x},{sign * y},{z}"
+                for sign in (planned, achieved)
+                for y, z in ((-22, 14), (-21, 3))
+            ]
+            rows.append(f"{case},{site},{','.join(cells)}")
+    return "\n".join([",".join(["Case", "Site", *names]), *rows]) + "\n"
+
+
+def test_our_own_axes_are_told_and_not_asked(proposed):
+    found = proposed(points(1, 1))
+    assert not is_asked(found, "coordinates grow")
+    assert "axes" not in found.draft.values
+
+
+def test_ras_is_guessed_and_asked_once_for_both_states(proposed):
+    question = asked(proposed(points(-1, -1)), "do the coordinates grow as RAS")
+    assert question.guess == "RAS"
+
+
+def test_plan_and_result_may_have_axes_of_their_own(proposed):
+    found = proposed(points(1, -1))
+    assert asked(found, "the achieved coordinates grow as RAS").guess == "RAS"
+    assert found.draft.values["axes"] == {"planned": "LPS", "achieved": "RAS"}
+
+
+def test_a_sheet_of_ours_is_said_to_need_no_layout(proposed):
+    found = proposed("case_id,side,entry_3d_mm\nP1,left,1\n", "deviations.csv")
+    assert found.draft.values["files"] == ["deviations.csv"]
+    assert any("needs no layout" in one for one in found.draft.notices)
+
+
 def test_ranges_are_asked(proposed):
     text = "Case,Side,State,Midline\nP1,left,planned,7-8\nP1,right,planned,8\n"
     found = proposed(text)
