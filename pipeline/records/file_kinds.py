@@ -11,12 +11,21 @@ from typing import BinaryIO, Literal
 
 from pipeline.errors import UnreadableFile
 
-Kind = Literal["text", "xlsx", "ods", "xls"]
+Kind = Literal["text", "xlsx", "ods", "xls", "json_lines", "parquet"]
 
 TEXT_ENDINGS = frozenset({".csv", ".tsv", ".tab", ".txt"})
 WORKBOOK_ENDINGS = frozenset({".xlsx", ".xlsm", ".ods", ".xls"})
+JSON_LINES_ENDINGS = frozenset({".jsonl", ".ndjson"})
+PARQUET_ENDINGS = frozenset({".parquet"})
+SHEET_ENDINGS = TEXT_ENDINGS | WORKBOOK_ENDINGS | JSON_LINES_ENDINGS | PARQUET_ENDINGS
+"""Endings of the files that can hold record sheets."""
+
 SAVE_AS = "Open it in the spreadsheet and save it as .xlsx."
 
+TOO_LARGE_HINT = (
+    "Leave out what is not records, or save the sheet as 'CSV UTF-8' and put that here."
+)
+_PARQUET = b"PAR1"
 _ZIP = (b"PK\x03\x04", b"PK\x05\x06")
 _OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _OLE_ENTRY_BYTES = 128
@@ -77,20 +86,23 @@ def kind_of(path: Path, *, name: str) -> Kind:
     with opened(path, name=name) as handle:
         head = handle.read(4096)
         _refuse_empty(head, handle, name)
-        if ending not in TEXT_ENDINGS | WORKBOOK_ENDINGS:
+        if ending not in SHEET_ENDINGS:
             raise UnreadableFile(
                 f"{name} is of a kind that cannot be read.",
-                hint="Record sheets are .csv, .tsv, .txt, .xlsx, .xlsm, .ods or .xls "
-                "files.",
+                hint="Record sheets are .csv, .tsv, .txt, .xlsx, .xlsm, .ods, .xls, "
+                ".jsonl, .ndjson or .parquet files.",
             )
-        kind: Kind = "text"
-        if head.startswith(_ZIP):
+        kind: Kind = "json_lines" if ending in JSON_LINES_ENDINGS else "text"
+        if ending in PARQUET_ENDINGS:
+            _refuse_no_parquet(head, name)
+            kind = "parquet"
+        elif head.startswith(_ZIP):
             kind = _zip_kind(handle, name)
         elif head.startswith(_OLE):
             kind = _ole_kind(handle, name)
         elif ending in WORKBOOK_ENDINGS:
             _refuse_no_workbook(head, ending, name)
-    if kind != "text" and ending in TEXT_ENDINGS:
+    if kind in {"xlsx", "ods", "xls"} and ending not in WORKBOOK_ENDINGS:
         raise UnreadableFile(
             f"{name} is a workbook with the name of a text file.",
             hint=f"Give it a name that ends in .{kind}.",
@@ -104,6 +116,14 @@ def _refuse_empty(head: bytes, handle: BinaryIO, name: str) -> None:
         raise UnreadableFile(
             f"{name} is empty.",
             hint="Save the sheet again, or take the file out of the folder.",
+        )
+
+
+def _refuse_no_parquet(head: bytes, name: str) -> None:
+    if not head.startswith(_PARQUET):
+        raise UnreadableFile(
+            f"{name} is no Parquet file, or it is damaged or encrypted.",
+            hint="Export it again, or export the sheet as CSV.",
         )
 
 
@@ -218,10 +238,11 @@ def damaged(name: str) -> UnreadableFile:
     )
 
 
-def too_large_or_damaged(name: str) -> UnreadableFile:
-    """Return the error for a workbook whose reading had to be stopped."""
+def too_large_or_damaged(name: str, *, hint: str = "") -> UnreadableFile:
+    """Return the error for a file whose reading had to be stopped."""
     return UnreadableFile(
         f"{name} is too large or damaged: reading it was stopped.",
-        hint="Delete sheets and cells that are not records, or save the sheet as "
+        hint=hint
+        or "Delete sheets and cells that are not records, or save the sheet as "
         "'CSV UTF-8' and put that here.",
     )

@@ -6,7 +6,7 @@ import os
 from fnmatch import fnmatchcase
 from pathlib import Path
 
-from pipeline.records.file_kinds import TEXT_ENDINGS, WORKBOOK_ENDINGS
+from pipeline.records.file_kinds import SHEET_ENDINGS
 
 IGNORED = ("~$*", ".*", "thumbs.db", "desktop.ini")
 """What spreadsheets and file managers leave behind; not even counted."""
@@ -40,7 +40,7 @@ def _is_ignored(name: str) -> bool:
 
 
 def _is_read(path: Path) -> bool:
-    is_sheet = path.suffix.lower() in TEXT_ENDINGS | WORKBOOK_ENDINGS
+    is_sheet = path.suffix.lower() in SHEET_ENDINGS
     return is_sheet and not path.is_symlink()
 
 

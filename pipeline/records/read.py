@@ -1,4 +1,4 @@
-"""Read one file of records/, whatever it is: text or workbook, ours or foreign."""
+"""Read one file of records/, whatever it is, ours or foreign."""
 
 from __future__ import annotations
 
@@ -15,7 +15,8 @@ def read_file(path: Path, *, name: str) -> FileRead:
     """Read every sheet of a file, each cell as text exactly as it stands there.
 
     Args:
-        path: the file; .csv, .tsv, .tab, .txt, .xlsx, .xlsm, .ods or .xls.
+        path: the file; .csv, .tsv, .tab, .txt, .xlsx, .xlsm, .ods, .xls, .jsonl,
+            .ndjson or .parquet.
         name: the file as shown to people, its path below records/.
 
     Returns:
@@ -30,6 +31,14 @@ def read_file(path: Path, *, name: str) -> FileRead:
         from pipeline.records.text_files import read_text
 
         return read_text(path, name=name)
+    if kind == "json_lines":
+        from pipeline.records.json_lines import read_json_lines
+
+        return read_json_lines(path, name=name)
+    if kind == "parquet":
+        from pipeline.records.parquet import read_parquet
+
+        return read_parquet(path, name=name)
     from pipeline.records.workbooks import read_workbook
 
     return read_workbook(path, name=name, kind=kind)

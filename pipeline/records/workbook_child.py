@@ -16,13 +16,12 @@ from collections.abc import Iterator
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
+from pipeline.records.child import limit_this_process
 from pipeline.records.workbook_cells import WorkbookFacts
 
 if TYPE_CHECKING:
     from pipeline.records.workbook_readers import Tab
 
-LIMIT_MEMORY_BYTES = 1_500_000_000
-LIMIT_CPU_SECONDS = 60
 LIMIT_LETTERS = 400_000_000
 """A text stored once may stand in a million cells."""
 
@@ -41,7 +40,7 @@ def main(kind: str, reader: str) -> int:
     Returns:
         0; a workbook that cannot be read is said in the facts.
     """
-    _limit_this_process()
+    limit_this_process()
     blob = sys.stdin.buffer.read()
     try:
         facts = _read(blob, kind, reader)
@@ -52,21 +51,6 @@ def main(kind: str, reader: str) -> int:
         facts = WorkbookFacts(failure="password" if is_locked else "damaged")
     sys.stdout.buffer.write(facts.to_json().encode("ascii") + b"\n")
     return 0
-
-
-def _limit_this_process() -> None:
-    """Set the limits from inside: a parent with threads cannot do it safely."""
-    try:
-        import resource
-    except ImportError:  # Windows: the parent's timeout is the only limit
-        return
-    for which, limit in (
-        (resource.RLIMIT_AS, LIMIT_MEMORY_BYTES),
-        (resource.RLIMIT_CPU, LIMIT_CPU_SECONDS),
-        (resource.RLIMIT_CORE, 0),
-    ):
-        with suppress(ValueError, OSError):  # a lower limit is in force already
-            resource.setrlimit(which, (limit, limit))
 
 
 def _read(blob: bytes, kind: str, reader: str) -> WorkbookFacts:

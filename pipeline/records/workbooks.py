@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 import zipfile
 from collections.abc import Sequence
 from datetime import UTC, datetime
@@ -16,6 +13,7 @@ from typing import BinaryIO
 import numpy as np
 
 from pipeline.errors import UnreadableSheet
+from pipeline.records.child import output_of_child
 from pipeline.records.file_kinds import (
     Kind,
     damaged,
@@ -34,7 +32,6 @@ HARMLESS_BYTES = 10_000_000
 """Up to here a workbook may be packed as tightly as it likes."""
 QUICK_ABOVE_BYTES = 30_000_000
 """Sheet XML beyond this (about 40,000 rows of 21 cells) goes to the quick reader."""
-TIMEOUT_SECONDS = 120
 
 NOT_SEEN = {
     "openpyxl": "Read by openpyxl; colours, comments and crossed-out text were not "
@@ -108,35 +105,10 @@ def _reader_for(handle: BinaryIO, kind: Kind, name: str) -> str:
 
 
 def _output_of_child(handle: BinaryIO, kind: Kind, reader: str, name: str) -> bytes:
-    package = Path(__file__).resolve().parents[2]
-    paths = [str(package), os.environ.get("PYTHONPATH", "")]
-    environment = os.environ | {
-        "PYTHONPATH": os.pathsep.join(filter(None, paths)),
-        "OPENBLAS_NUM_THREADS": "1",  # each thread would reserve memory of the limit
-    }
-    try:
-        done = subprocess.run(  # noqa: S603  our own interpreter and module
-            [
-                sys.executable,
-                "-P",
-                "-m",
-                "pipeline.records.workbook_child",
-                kind,
-                reader,
-            ],
-            stdin=handle,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,  # readers quote cells in what they say there
-            timeout=TIMEOUT_SECONDS,
-            env=environment,
-            creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),
-            check=False,
-        )
-    except subprocess.TimeoutExpired:
-        raise too_large_or_damaged(name) from None
-    if done.returncode != 0:
+    output = output_of_child("pipeline.records.workbook_child", [kind, reader], handle)
+    if output is None:
         raise too_large_or_damaged(name)
-    return done.stdout
+    return output
 
 
 def _refuse_failure(failure: str, name: str) -> None:

@@ -22,7 +22,7 @@ from openpyxl.utils.datetime import CALENDAR_MAC_1904
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline.errors import UnreadableFile, UnreadableSheet
-from pipeline.records import workbooks
+from pipeline.records import child, workbooks
 from pipeline.records.read import FileRead, SheetRead, read_file
 
 FILES = Path(__file__).parent / "files"
@@ -447,7 +447,7 @@ def test_a_reader_that_dies_of_memory_leaves_a_plain_sentence(tmp_path: Path) ->
 def test_a_reader_that_does_not_end_is_stopped(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(workbooks, "TIMEOUT_SECONDS", 0.01)
+    monkeypatch.setattr(child, "TIMEOUT_SECONDS", 0.01)
     with pytest.raises(UnreadableFile, match="reading it was stopped"):
         read(saved(tmp_path, fill_values))
 

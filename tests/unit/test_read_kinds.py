@@ -71,6 +71,9 @@ LOCKED_ODS = zip_with(
         ),
         ("a.xlsx", zip_with(**{"photo.txt": "x"}), "packed file"),
         ("a.ods", zip_with(mimetype="application/epub+zip"), "packed file"),
+        ("a.jsonl", WORKBOOK, "workbook with the name of a text file"),
+        ("a.ndjson", b" \n\n", "is empty"),
+        ("a.parquet", WORKBOOK, "is no Parquet file"),
         ("a.dat", b"case_id,side\n", "of a kind that cannot be read"),
     ],
 )

@@ -1,0 +1,70 @@
+"""A process that reads one foreign binary file under limits, and then ends.
+
+A damaged or hostile file can make a reader eat all memory, never end, or end the
+process: so it is a process of its own that ends. Both sides are here: the launcher, and
+the limits that the child sets on itself.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import BinaryIO
+
+LIMIT_MEMORY_BYTES = 1_500_000_000
+LIMIT_CPU_SECONDS = 60
+TIMEOUT_SECONDS = 120
+
+
+def output_of_child(
+    module: str, arguments: Sequence[str], handle: BinaryIO | None
+) -> bytes | None:
+    """Run a module of ours in a process of its own and return what it wrote.
+
+    Args:
+        module: its dotted name; it calls :func:`limit_this_process` first.
+        arguments: what it is called with.
+        handle: the file, given to it as stdin; None when it opens the file itself.
+
+    Returns:
+        Its stdout; None when it ended badly or took too long.
+    """
+    package = Path(__file__).resolve().parents[2]
+    paths = [str(package), os.environ.get("PYTHONPATH", "")]
+    environment = os.environ | {
+        "PYTHONPATH": os.pathsep.join(filter(None, paths)),
+        "OPENBLAS_NUM_THREADS": "1",  # each thread would reserve memory of the limit
+    }
+    try:
+        done = subprocess.run(  # noqa: S603  our own interpreter and module
+            [sys.executable, "-P", "-m", module, *arguments],
+            stdin=subprocess.DEVNULL if handle is None else handle,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,  # readers quote cells in what they say there
+            timeout=TIMEOUT_SECONDS,
+            env=environment,
+            creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),
+            check=False,
+        )
+    except subprocess.TimeoutExpired:
+        return None
+    return done.stdout if done.returncode == 0 else None
+
+
+def limit_this_process() -> None:
+    """Set the limits from inside: a parent with threads cannot do it safely."""
+    try:
+        import resource
+    except ImportError:  # Windows: the parent's timeout is the only limit
+        return
+    for which, limit in (
+        (resource.RLIMIT_AS, LIMIT_MEMORY_BYTES),
+        (resource.RLIMIT_CPU, LIMIT_CPU_SECONDS),
+        (resource.RLIMIT_CORE, 0),
+    ):
+        with suppress(ValueError, OSError):  # a lower limit is in force already
+            resource.setrlimit(which, (limit, limit))
