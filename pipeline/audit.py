@@ -415,7 +415,7 @@ def read_key(settings: Settings) -> bytes:
         raise KeyProblem(
             f"The key of this audit is missing or unreadable: {settings.key_file}.",
             hint="Copy it back from your backup, or set key_file in audit.toml to where it is. "
-            "Without it no new rows can be loaded; what was loaded can still be reported.",
+            "Without it no new rows can be loaded; what was loaded can still be shown.",
         ) from None
     if len(key) < 16:
         raise KeyProblem(

@@ -13,8 +13,8 @@ from pipeline.warehouse import Warehouse
 def summary_lines(warehouse: Warehouse) -> list[str]:
     """Return what a run found, without values of a row and without case codes.
 
-    Harm comes first, then cases, one verdict for each primary measure (of the largest
-    comparison), and the rows set aside.
+    Harm comes first, then cases and one verdict for each primary measure (of the largest
+    comparison). Rows set aside are said by the command, with what to do about them.
     """
     audit = AuditTables(warehouse, datetime.now(UTC))
     words = audit.words
@@ -30,9 +30,8 @@ def summary_lines(warehouse: Warehouse) -> list[str]:
         )
     )
     lines += _verdicts(audit)
-    rows = words.count("row", audit.counts["held"])
-    key = "summary.set_aside" if audit.counts["held"] else "summary.none_set_aside"
-    lines.append(words(key, rows=rows))
+    if not audit.counts["held"]:
+        lines.append(words("summary.none_set_aside"))
     return [line.replace(NO_BREAK_SPACE, " ") for line in lines]
 
 
