@@ -159,7 +159,7 @@ BY_CODE = (
     "axis_unit", "count", "discuss.name", "cycle", "design", "group_value", "harm.kind", "header.fact",
     "meaning.figure", "meaning.word", "measures", "pairs.tip", "reached", "reached_sign",
     "read", "side", "source", "stage", "status", "strip.key", "unit", "verdict.sign",
-    "verdict.word", "waits.what", "actions", "definitions",
+    "verdict.word", "waits.what", "actions", "definitions", "definitions.kind",
 )  # fmt: skip
 """Groups whose words are picked by a code, a measure or a column of a table."""
 
