@@ -18,6 +18,7 @@ from pipeline.errors import (
     EXIT_DONE,
     EXIT_NOTHING_READ,
     EXIT_SET_ASIDE,
+    KeyProblem,
     NoSuchTable,
     NothingToRead,
 )
@@ -26,6 +27,7 @@ from pipeline.records.phrases import counted
 if TYPE_CHECKING:
     from pipeline.audit import Audit
     from pipeline.records.loading import LoadReport
+    from pipeline.warehouse import Warehouse
 
 Say = Callable[[str], None]
 
@@ -143,7 +145,30 @@ def _report(audit: Audit, settings: audits.Settings, say: Say) -> None:
         )
         for line in summary_lines(warehouse):
             say(line)
+        _list_overdue(audit, settings, warehouse, say)
     say(f"report: {page}")
+
+
+def _list_overdue(
+    audit: Audit, settings: audits.Settings, warehouse: Warehouse, say: Say
+) -> None:
+    from pipeline.records.codes import Codebook
+    from pipeline.reported.overdue import FILE_NAME, write_overdue_recalls
+
+    try:
+        numbers = Codebook(settings).numbers_behind("case")
+        count = write_overdue_recalls(warehouse, audit.to_correct_folder, numbers)
+    except PermissionError:
+        say(f"{FILE_NAME} is open in another program; the old list was left.")
+        return
+    except KeyProblem:
+        say(f"without the key no {FILE_NAME} can be written")
+        return
+    if count:
+        say(
+            f"{counted(count, 'recall')} overdue: to_correct/{FILE_NAME}"
+            " (practice numbers; do not circulate)"
+        )
 
 
 def _exit_code(

@@ -34,6 +34,8 @@ GRAINS = {
     "summarised.first_event": "event_group, attachment, curve, years",
     "summarised.mean_cumulative_count": "event_group, attachment, years",
     "summarised.status": "attachment, years_after",
+    "summarised.recalls_due": "denture_key",
+    "summarised.chair_time": "attachment",
     "summarised.accuracy": "measure, group_by, group_value",
     "summarised.criteria": "criterion",
     "summarised.error_budget": "group_by, group_value, component, part",
