@@ -49,7 +49,8 @@ def select_cases(check_ids: Sequence[str]) -> str:
             from serious where row_id is not null group by row_id
         ),
         implants as (
-            select i.row_id, i.case_key, i.side, coalesce(i.scan, '1') as scan,
+            select i.row_id, i.case_key, i.side,
+                i.tooth similar to '[12][1-8]' as is_upper_tooth, coalesce(i.scan, '1') as scan,
                 p.is_superimposed,
                 p.is_superimposed or coalesce(i.achieved_frame, 'plan') = 'plan'
                     as is_one_frame,
@@ -80,10 +81,12 @@ def select_cases(check_ids: Sequence[str]) -> str:
             ) = 1
         ),
         jaws as (
-            select case_key, min(jaw) as jaw from staged.cases group by case_key
+            select case_key, coalesce(min(jaw), 'lower') as jaw
+            from staged.cases group by case_key
         )
         select o.case_key, any_value(c.finding_ids) as finding_ids,
-            coalesce(any_value(j.jaw), 'lower') = 'lower' as is_lower,
+            coalesce(any_value(j.jaw) = 'lower', not coalesce(bool_or(o.is_upper_tooth), false))
+                as is_lower,
             bool_and(o.is_one_frame) as is_one_frame, {motion}, {points}
         from of_side as o
         inner join cases_found as c on o.case_key = c.case_key

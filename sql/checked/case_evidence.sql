@@ -1,5 +1,7 @@
 -- What is judged about a case over all its sheets. Grain: case_key. A tooth number is kept as
 -- written, so one implant may be called 32 on one sheet and 33 on another; its side may not change.
+-- American numbers 22 to 24 are the lower left front teeth, 25 to 27 the lower right ones; as FDI numbers
+-- all six would be upper left teeth.
 with
 sites as (
     select
@@ -56,6 +58,8 @@ sheet_sides as (
         if(min(tooth) = max(tooth), min(tooth), null) as only_tooth,
         min(implant_key) <> max(implant_key) as is_more_than_one,
         count(implant_key) > 0 as has_implant,
+        bool_or(tooth in ('22', '23', '24')) as is_us_left,
+        bool_or(tooth in ('25', '26', '27')) as is_us_right,
         min(source) as first_source
     from sites
     group by case_key, sheet, side
@@ -76,6 +80,24 @@ sides_of_cases as (
         case_key,
         max(cast(is_two_teeth as integer)) as is_side_of_two_teeth
     from sides
+    group by case_key
+),
+
+partners as (
+    select
+        case_key,
+        min(side) = max(side) and not coalesce(bool_or(is_more_than_one), false) as is_alone
+    from sheet_sides
+    where has_implant and side is not null
+    group by case_key
+),
+
+numberings as (
+    select
+        case_key,
+        bool_or(is_us_left) and bool_or(is_us_right) as is_us_pair
+    from sheet_sides
+    where is_us_left is not null
     group by case_key
 ),
 
@@ -108,7 +130,11 @@ select
     cast(teeth.is_tooth_on_two_sides as double) as is_tooth_on_two_sides,
     cast(sides_of_cases.is_side_of_two_teeth as double) as is_side_of_two_teeth,
     cast(cases.is_one_sided as double) as is_one_sided,
-    cast(cases.is_more_than_a_pair as double) as is_more_than_a_pair
+    cast(cases.is_more_than_a_pair as double) as is_more_than_a_pair,
+    cast(partners.is_alone as double) as is_without_partner,
+    cast(numberings.is_us_pair as double) as is_us_pair
 from cases
+left join partners on cases.case_key = partners.case_key
+left join numberings on cases.case_key = numberings.case_key
 left join teeth on cases.case_key = teeth.case_key
 left join sides_of_cases on cases.case_key = sides_of_cases.case_key

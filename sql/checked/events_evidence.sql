@@ -24,6 +24,10 @@ seen as (
     select
         events.*,
         kinds.component in ('insert', 'housing', 'attachment') as is_in_denture,
+        count(*) over (
+            partition by
+                events.case_key, events.event_date, events.event, coalesce(events.denture_no, 1)
+        ) as count_that_day,
         cases_known.surgery_date,
         coalesce(
             dentures_known.delivery_date,
@@ -48,5 +52,6 @@ select
             then cast(event_date - delivery_date as double)
     end as delivery_to_part_days,
     cast(resolved_date - event_date as double) as event_to_resolved_days,
-    cast(denture_no as double) as denture_no
+    cast(denture_no as double) as denture_no,
+    cast(count_that_day as double) as count_that_day
 from seen

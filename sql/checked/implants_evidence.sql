@@ -2,7 +2,8 @@
 -- Plan and result are only set against each other where both are in the plan's coordinates.
 -- The label gives the length from platform to tip, so it is compared where the entry point is the
 -- platform or is not said to be anything else. A case on the cases sheet is lower unless it says
--- otherwise; without that sheet an upper tooth number makes it upper.
+-- otherwise; without that sheet an upper tooth number makes it upper. Copies are looked for among
+-- results of one file, and where they have so many digits that chance makes less than one row in 1,000 one.
 with
 cases_known as (
     select
@@ -40,6 +41,54 @@ shared_rows as (
         shared_keys.count_rows
     from keyed
     inner join shared_keys on keyed.key_hash = shared_keys.key_hash
+),
+
+vectors as (
+    select
+        row_id,
+        hash(case_key, implant_key) as implant_hash,
+        source,
+        hash(
+            source, achieved_entry_x_mm, achieved_entry_y_mm, achieved_entry_z_mm,
+            achieved_apex_x_mm, achieved_apex_y_mm, achieved_apex_z_mm
+        ) as vector_hash,
+        achieved_entry_x_mm + achieved_entry_y_mm + achieved_entry_z_mm
+        + achieved_apex_x_mm + achieved_apex_y_mm + achieved_apex_z_mm is not null as is_placed
+    from staged.implants
+    where case_key is not null and implant_key is not null
+),
+
+copied_vectors as (
+    select
+        vector_hash,
+        count(distinct implant_hash) as count_implants
+    from vectors
+    where is_placed
+    group by vector_hash
+    having min(implant_hash) <> max(implant_hash)
+),
+
+files as (
+    select
+        source,
+        count(*) as count_rows
+    from vectors
+    group by source
+),
+
+copies as (
+    select
+        implants.row_id,
+        copied_vectors.count_implants
+    from staged.implants as implants
+    inner join vectors on implants.row_id = vectors.row_id
+    inner join copied_vectors on vectors.vector_hash = copied_vectors.vector_hash
+    inner join files on vectors.source = files.source
+    where
+        digits_told(implants.achieved_entry_x_mm, 0.2) + digits_told(implants.achieved_entry_y_mm, 0.2)
+        + digits_told(implants.achieved_entry_z_mm, 0.2) + digits_told(implants.achieved_apex_x_mm, 0.2)
+        + digits_told(implants.achieved_apex_y_mm, 0.2)
+        >= 3 + log10(files.count_rows)
 ),
 
 seen as (
@@ -132,6 +181,13 @@ select
         abs(seen.achieved_entry_x_mm), abs(seen.achieved_entry_y_mm), abs(seen.achieved_entry_z_mm),
         abs(seen.achieved_apex_x_mm), abs(seen.achieved_apex_y_mm), abs(seen.achieved_apex_z_mm)
     ) as largest_coordinate_mm,
+    cast(
+        if(
+            seen.achieved_entry_x_mm is null or seen.implant_key is null, null,
+            coalesce(copies.count_implants, 1)
+        ) as double
+    ) as count_implants_alike,
+    round(seen.placed_length_mm - seen.planned_length_mm, 6) as length_change_mm,
     seen.planned_length_mm,
     seen.placed_length_mm,
     seen.diameter_mm,
@@ -141,3 +197,4 @@ select
     cast(seen.reading as double) as reading
 from seen
 left join shared_rows on seen.row_id = shared_rows.row_id
+left join copies on seen.row_id = copies.row_id

@@ -35,6 +35,15 @@ select
     case
         when readings.quantity = 'tip_spacing' then cast(pins.pin_length_mm is not null as double)
     end as is_pin_length_given,
+    case
+        when readings.quantity = 'angle_3d'
+            then
+                cast(
+                    readings.reading_source not in (
+                        'photo', 'panoramic', 'pa_skull', 'lateral_skull', 'periapical'
+                    ) as double
+                )
+    end as is_source_of_space,
     cast(readings.reading as double) as reading,
     cast(epoch(readings.measured_date) / 86400 as double) as measured_day,
     case

@@ -406,7 +406,7 @@ def test_a_point_that_is_not_the_platform_is_not_held_against_the_label(referenc
     cells = implant("left") | {"planned_apex_z_mm": -13}
     given.add("implants", case_id="a", planned_reference=reference, **cells)
     given.checked()
-    assert given.findings("check_id") == []
+    assert given.findings("check_id") == [("case-implant-alone",)]
 
 
 def test_figures_rounded_to_a_tenth_still_add_up():
@@ -415,7 +415,7 @@ def test_figures_rounded_to_a_tenth_still_add_up():
     rounded = {"entry_3d_mm": "1.3", "entry_lateral_mm": "1.0", "depth_mm": "0.7"}
     given.add("deviations", case_id="a", side="left", **rounded)
     given.checked()
-    assert given.findings("check_id") == []
+    assert given.findings("check_id") == [("case-implant-alone",)]
 
 
 def test_parts_of_any_true_figures_add_up_however_they_are_rounded():

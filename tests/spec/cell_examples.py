@@ -18,21 +18,27 @@ WRITTEN = {
     "other_decimal_sign": (
         NUMBERS,
         "3,2",
-        "is written with the other decimal sign; it may be 3.2, or a thousand times as"
-        " much.",
+        (
+            "is written with the other decimal sign; it may be 3.2, or a thousand times as"
+            " much."
+        ),
     ),
     "unit_written": (NUMBERS, "", "carries a unit beside its number."),
     "other_unit": (
         NUMBERS,
         "7 %",
-        "carries a unit of another kind: a length has no degrees, an angle no"
-        " millimetres, and neither a percentage.",
+        (
+            "carries a unit of another kind: a length has no degrees, an angle no"
+            " millimetres, and neither a percentage."
+        ),
     ),
     "serial_day": (
         ("date",),
         "45846",
-        "is a spreadsheet's count of days: 2025-07-08, or 2029-07-09 where the workbook"
-        " counts its days from 1904.",
+        (
+            "is a spreadsheet's count of days: 2025-07-08, or 2029-07-09 where the workbook"
+            " counts its days from 1904."
+        ),
     ),
     "day_number": (
         NUMBERS,
@@ -42,14 +48,18 @@ WRITTEN = {
     "stray_characters": (
         (*NUMBERS, "date"),
         "\u00a0",
-        "held characters that are not seen, such as a space that does not break or a"
-        " typeset minus sign; it was read without them.",
+        (
+            "held characters that are not seen, such as a space that does not break or a"
+            " typeset minus sign; it was read without them."
+        ),
     ),
     "identifier_in_text": (
         ("text",),
         "call Mrs Quillmere, 0555 210 4477",
-        "holds what looks like a name, an address, a telephone number, a birth date or"
-        " the path of a file; it is kept out of tables and export.",
+        (
+            "holds what looks like a name, an address, a telephone number, a birth date or"
+            " the path of a file; it is kept out of tables and export."
+        ),
     ),
 }
 """By problem: kinds of field that can have it, a cell that has it, what is said."""

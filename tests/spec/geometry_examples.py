@@ -167,10 +167,20 @@ COORDINATES = (
 )
 
 
+AS_PLACED = {"entry_3d_mm": "0.6", "angle_deg": "2.4"}
+"""The figures of the good implant, so that both sheets say the same."""
+
+
 def file_of(field: str, values: str) -> tuple[Row, ...]:
-    """One file of deviations, a case a value."""
+    """One file of deviations, a case a value, with no other figure."""
+    alone = {name: "" for name in ("entry_3d_mm", "angle_deg") if name != field}
     return tuple(
-        row("deviations", case_id=f"{field} {values} {number}", **{field: value})
+        row(
+            "deviations",
+            **alone,
+            case_id=f"{field} {values} {number}",
+            **{field: value},
+        )
         for number, value in enumerate(values.split())
     )
 
@@ -271,6 +281,9 @@ CASTS_AND_PINS = (
     ),
 )
 
+BESIDE = moved("left", x=0.01) | {"site": "left_distal"}
+"""Another implant on the left."""
+
 PAIRS_AND_CASES = (
     Example(
         "pair-planned-sides",
@@ -301,13 +314,13 @@ PAIRS_AND_CASES = (
     ),
     Example(
         "case-tooth-on-two-sides",
-        (row("implants", tooth="B"), row("deviations", tooth="B")),
+        (row("implants", tooth="B"), row("deviations", tooth="B", **AS_PLACED)),
         (row("implants", tooth="B"), row("deviations", tooth="B", side="right")),
         "One tooth number of this case is called left on one row and right on another.",
     ),
     Example(
         "case-two-teeth-on-a-side",
-        (row("implants", tooth="33"), row("deviations", tooth="33")),
+        (row("implants", tooth="33"), row("deviations", tooth="33", **AS_PLACED)),
         (row("implants", tooth="33"), row("deviations", tooth="32")),
         "The implant on one side of this case goes by two tooth numbers on different"
         " sheets.",
@@ -321,8 +334,8 @@ PAIRS_AND_CASES = (
     ),
     Example(
         "case-more-than-a-pair",
-        (*both(), row("implants", site="left_distal", part="added")),
-        (*both(), row("implants", site="left_distal")),
+        (*both(), ("implants", BESIDE | {"part": "added"})),
+        (*both(), ("implants", BESIDE)),
         "More than one implant of the pair stands on one side of this case, so it has no"
         " figures of a pair.",
     ),

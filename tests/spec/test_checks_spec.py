@@ -4,6 +4,7 @@ import pytest
 
 from pipeline.checked.checks import by_id
 from tests.integration.staged_tables import GivenRecords
+from tests.spec.catalogue_examples import CATALOGUE
 from tests.spec.cell_examples import CELLS, NO_SUCH_CELL
 from tests.spec.check_examples import CANNOT_HAPPEN, FOLLOW_UP, OF_SHEETS, cells
 from tests.spec.film_examples import FILMS, LOADED_AGAIN, PADS
@@ -15,6 +16,7 @@ EXAMPLES = (
     *FOLLOW_UP,
     *OF_SHEETS,
     *CELLS,
+    *CATALOGUE,
     *GEOMETRY,
     *SUPERIMPOSING,
     *FILMS,
