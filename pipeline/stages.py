@@ -16,11 +16,13 @@ from pipeline.measured import play as _play
 from pipeline.measured import repeatability as _repeatability
 from pipeline.staged import problems as _problems
 from pipeline.summarised import accuracy as _accuracy
+from pipeline.summarised import bias as _bias
 from pipeline.summarised import comparison as _comparison
 from pipeline.summarised import criteria as _criteria
 from pipeline.summarised import discussing as _discussing
 from pipeline.summarised import error_budget as _error_budget
 from pipeline.summarised import event_rates as _event_rates
+from pipeline.summarised import influence as _influence
 from pipeline.summarised import years_after as _years_after
 from pipeline.tables import Table, all_tables, in_order
 
@@ -41,6 +43,8 @@ MADE_IN_PYTHON = (
     _event_rates,
     _error_budget,
     _years_after,
+    _bias,
+    _influence,
 )
 """Modules that make tables in Python."""
 

@@ -31,7 +31,7 @@ def make_verdicts(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
             band = band_of(chosen["comparison_set"], measure.measure)
             if not measure.is_primary or band is None:
                 continue
-            matched = _matching(audited.comparable(measure), chosen)
+            matched = matching(audited.comparable(measure), chosen)
             if not matched.is_empty:
                 rows.append(_row(chosen, measure, matched, band))
     write_rows(warehouse, TABLE, rows)
@@ -66,7 +66,8 @@ def floor_of(measure: Measure) -> float:
     return float(rows[kind]["floor"])
 
 
-def _matching(values: Values, chosen: Mapping[str, str]) -> Values:
+def matching(values: Values, chosen: Mapping[str, str]) -> Values:
+    """Return the values of cases that may be compared with a set."""
     for name in CONDITIONS:
         if chosen[name]:
             values = values.having(name, chosen[name].split("|"))

@@ -68,13 +68,13 @@ def _row(
         "share": share.share,
         "share_low": share.low,
         "share_high": share.high,
-        "reached": _reached(share, target_percent),
+        "reached": reached_by(share, target_percent),
         "is_example": not criterion["signed_by"],
         "note": share.warning,
     }
 
 
-def _reached(share: ClusteredShare, target_percent: float | None) -> str:
+def reached_by(share: ClusteredShare, target_percent: float | None) -> str:
     """Return whether the target is reached, as far as the interval can tell."""
     if not share.n_values:
         return "not applicable"

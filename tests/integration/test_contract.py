@@ -39,6 +39,8 @@ GRAINS = {
     "summarised.accuracy": "measure, group_by, group_value",
     "summarised.criteria": "criterion",
     "summarised.error_budget": "group_by, group_value, component, part",
+    "summarised.bias": "vector",
+    "summarised.influence": "measure, kind, subject",
     "summarised.common_share": "group_by, group_value, component",
     "summarised.verdicts": "measure, comparison_set",
     "summarised.completeness": "stage",
