@@ -67,6 +67,9 @@ with_plan as (
     select p.case_key from staged.pair_readings as p
     where p.state = 'planned'
     union
+    select f.case_key from staged.films as f
+    where f.state = 'planned'
+    union
     select c.case_key from staged.cases as c
     where c.planned_pair_angle_deg is not null
 ),
@@ -87,6 +90,9 @@ with_achieved as (
     union
     select p.case_key from staged.pair_readings as p
     where p.state = 'achieved'
+    union
+    select f.case_key from staged.films as f
+    where f.state = 'achieved'
     union
     select c.case_key from staged.cases as c
     where c.achieved_pair_angle_deg is not null
