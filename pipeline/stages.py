@@ -10,6 +10,7 @@ from pipeline.checked import cell_signs as _cell_signs
 from pipeline.checked import diagnoses as _diagnoses
 from pipeline.checked import findings as _findings
 from pipeline.checked import jaws as _jaws
+from pipeline.checked import number_signs as _number_signs
 from pipeline.checked import superimposing as _superimposing
 from pipeline.checked import usable as _usable
 from pipeline.measured import play as _play
@@ -31,6 +32,7 @@ MADE_IN_PYTHON = (
     _jaws,
     _superimposing,
     _cell_signs,
+    _number_signs,
     _findings,
     _diagnoses,
     _usable,

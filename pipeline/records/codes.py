@@ -13,14 +13,18 @@ import hashlib
 import hmac
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pipeline.audit import Settings, read_key
 from pipeline.errors import KeyProblem
 from pipeline.reference import load
 from pipeline.warehouse import Warehouse
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 LENGTH = 12
 """Characters of a code: no collision to five decimals among 500,000 numbers."""
@@ -110,6 +114,18 @@ class Codebook:
                     "insert into codes select f.kind, f.code, f.number from fresh as f"
                     " anti join codes as c using (kind, code)"
                 )
+
+    def list_of(self, kinds: Sequence[str]) -> pd.DataFrame:
+        """Return kind, code and number of some kinds, on this machine only."""
+        import pandas as pd
+
+        if not self._file.exists():
+            return pd.DataFrame(columns=["kind", "code", "number"])
+        with Warehouse(self._file, root=self._file.parent, read_only=True) as store:
+            return store.frame(
+                "select kind, code, number from codes where list_contains($kinds, kind)",
+                {"kinds": list(kinds)},
+            )
 
     def numbers_behind(self, kind: str) -> dict[str, str]:
         """Return code -> number for one kind, on this machine only."""

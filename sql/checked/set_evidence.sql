@@ -75,6 +75,32 @@ cast_readings as (
     group by source
 ),
 
+people as (
+    select
+        cases.source,
+        count(distinct signs.code) as count_names_alike
+    from staged.cases as cases
+    inner join checked.number_signs as signs
+        on
+            signs.sign = 'name_alike'
+            and signs.code in (
+                cases.operator_code, cases.planned_by_code, cases.finished_by_code,
+                cases.supervisor_code
+            )
+    group by cases.source
+),
+
+cases as (
+    select
+        cases.source,
+        coalesce(any_value(people.count_names_alike), 0) as count_names_alike,
+        any_value(series.count_absent) as count_absent
+    from staged.cases as cases
+    left join people on cases.source = people.source
+    left join checked.number_series as series on cases.source = series.source
+    group by cases.source
+),
+
 events as (
     select
         events.source,
@@ -108,7 +134,9 @@ select
     cast(null as double) as constant_point_depth_mm,
     cast(null as double) as steps_of_resolution,
     cast(null as double) as without_side_percent,
-    cast(null as double) as without_reason_percent
+    cast(null as double) as without_reason_percent,
+    cast(null as double) as count_numbers_absent,
+    cast(null as double) as count_names_alike
 from deviations
 union all by name
 select
@@ -140,3 +168,10 @@ select
     cast(if(count_renewed >= 8, 100.0 * count_without_reason / count_renewed, null) as double)
         as without_reason_percent
 from events
+union all by name
+select
+    'cases' as sheet,
+    source,
+    cast(count_absent as double) as count_numbers_absent,
+    cast(count_names_alike as double) as count_names_alike
+from cases

@@ -12,6 +12,7 @@ from pipeline.checked import cell_signs as _cell_signs  # noqa: F401 - makes tab
 from pipeline.checked import diagnoses as _diagnoses  # noqa: F401 - makes tables
 from pipeline.checked import findings as _findings  # noqa: F401 - makes tables
 from pipeline.checked import jaws as _jaws  # noqa: F401 - makes tables
+from pipeline.checked import number_signs as _number_signs  # noqa: F401 - makes tables
 from pipeline.checked import superimposing as _superimposing  # noqa: F401 - makes tables
 from pipeline.records.row_keys import row_key_expression
 from pipeline.records.store import ROWS_PER_LOAD, fields_of
@@ -137,12 +138,24 @@ class GivenRecords:
     def findings(self, columns: str, **where: str) -> list[tuple[Any, ...]]:
         """Return columns of the findings that have the values given."""
         wanted = " and ".join(f"{name} = ${name}" for name in where) or "true"
+    def _codes_behind(self) -> pd.DataFrame:
+        """Return what the codes of cases and people stand for: here, themselves."""
+        selects = [
+            f"select distinct '{field.identity}' as kind, {named(field.field)} as code"
+            f" from records.{field.sheet} where {named(field.field)} <> ''"
+            for field in load.fields()
+            if field.identity in {"case", "person"}
+        ]
+        every = " union ".join(selects)
+        return self.warehouse.frame(f"select kind, code, code as number from ({every})")
+
         return self.warehouse.run(
             f"select {columns} from checked.findings where {wanted} order by all", where
         )
 
 
 def implant(side: str, **changes: Any) -> dict[str, Any]:
+            "codes_behind": self._codes_behind(),
     """Return the cells of a good implants row: planned upright, placed a little off."""
     sign = 1 if side == "left" else -1
     cells = {

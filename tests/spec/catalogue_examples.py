@@ -444,6 +444,47 @@ CASES = (
     ),
 )
 
+
+def listed(*numbers: str, **more: str) -> tuple[Row, ...]:
+    return tuple(row("cases", case_id=number, **more) for number in numbers)
+
+
+NUMBERS = (
+    Example(
+        "case-number-rounded",
+        listed("120000417331"),
+        (*listed("1.2E+11"), row("implants", case_id="1.2E+11")),
+        "The number of this case stands in E-notation: a spreadsheet has rounded it, and"
+        " patients with near numbers have become one.",
+    ),
+    Example(
+        "case-number-short-of-zeros",
+        listed("00417", "00418"),
+        (*listed("00431"), row("implants", case_id="431")),
+        "Another case of this audit has the same number but for leading zeros: one of the"
+        " two has lost them.",
+    ),
+    Example(
+        "cases-numbers-absent",
+        listed(*(f"G{n}" for n in range(11, 20))),
+        listed(*(f"H{n}" for n in range(11, 23) if n not in (12, 15))),
+        "2 case number(s) are absent between the first and the last in this file.",
+    ),
+    Example(
+        "cases-names-alike",
+        (
+            row("cases", case_id="by one", operator="Quarrowe"),
+            row("cases", case_id="by another", operator="Tormiddle"),
+        ),
+        (
+            row("cases", case_id="spelled", operator="Dr. Fennimoss"),
+            row("cases", case_id="otherwise", operator="fennimos"),
+        ),
+        "2 people in this file have names that differ in a title, a dot or one letter:"
+        " they may be one person.",
+    ),
+)
+
 FOLLOWED_UP = (
     Example(
         "case-not-seen-again",
@@ -560,6 +601,7 @@ CATALOGUE = (
     *PAIRS,
     *SETS,
     *CASES,
+    *NUMBERS,
     *FOLLOWED_UP,
     *GUIDES,
     *PINS,
