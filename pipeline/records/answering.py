@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.records.comparing import Counts, compare_load, note_load
 from pipeline.records.store import ROWS_PER_LOAD, fields_of
+from pipeline.records.taking_up import copy_taken_up
 from pipeline.warehouse import named
 
 if TYPE_CHECKING:
@@ -112,6 +113,7 @@ def use_older(
     )
     compare_load(store, sheet, where, counts, stamp, by)
     note_load(store, where, stamp, counts, "in use")
+    copy_taken_up(store)
     store.run(
         "update amendments set why = $why where load_no = $load_no",
         {"why": why, "load_no": again},

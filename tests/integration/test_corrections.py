@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from pipeline import audit as audits
+from pipeline.records.answering import older_loads, use_older
 from pipeline.records.codes import Codebook
 from pipeline.records.corrections import Answered, correct, leave_out
 from pipeline.records.loading import load_folder
@@ -228,6 +229,22 @@ def test_a_row_made_by_a_corrected_key_is_told_from_its_namesake(folder):
     keys = [row[0] for row in in_use(folder, "row_key")]
     assert len(keys) == len(set(keys))
     assert sum(key.endswith("#2") for key in keys) == 1
+
+
+def test_a_correction_stands_when_an_older_file_is_used_after_all(folder):
+    load(folder, FIRST)
+    put_right(folder, 3, entry_3d_mm="1.4")
+    Clock.now -= 500_000
+    assert load(folder, FIRST.replace("1.2", "1.1")).older == 3
+    Clock.now += 500_000
+    with opened(folder) as store, store.transaction():
+        (held,) = older_loads(store, "deviations.csv", "deviations")
+        use_older(store, held, by="R. Ames", at=BY.at, why="the right one")
+    assert in_use(folder) == [
+        (2, "left", "1.1"),
+        (3, "right", "1.4"),
+        (4, "left", "0.9"),
+    ]
 
 
 def test_two_tabs_of_one_sheet_keep_their_corrections_apart(folder):
