@@ -93,6 +93,7 @@ def take_back_all(
         A problem for each that could not be used.
     """
     problems: list[UserError] = []
+    is_nameless = False
     for one in sorted(came_back, key=_saved_at):
         given = Answered(
             settings.lead, datetime.now(UTC).replace(tzinfo=None), one.name, one.sha256
@@ -108,6 +109,12 @@ def take_back_all(
             say(f"{one.name}: {first}")
         for line in others:
             say(line)
+        is_nameless |= bool(taken.done) and not settings.lead.strip()
+    if is_nameless:
+        say(
+            "  These decisions carry no name: write who leads the audit into audit.toml "
+            "(lead)."
+        )
     return problems
 
 
