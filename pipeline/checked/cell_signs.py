@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from pipeline.records.meshes import FILE_FIELDS
 from pipeline.reference import load
 from pipeline.reference.load import Field
 from pipeline.staged.problems import staged_name
@@ -26,11 +27,10 @@ E_MAIL = r"[\w.+-]+@[\w-]+\.\w{2,}"
 TELEPHONE = r"(^|[^\d.])(\+|0)\d{1,4}[ \-/().]*\d{2,}([ \-/.]*\d{2,}){2,}"
 BIRTH = r"(?i:\b(born|dob|d\.o\.b|date of birth|geb(oren)?|née?)\b\.?).*\d"
 TITLED = r"\b(?i:mrs?|ms|miss|dr|prof|herr|frau|mme|sra?)\.? +\p{Lu}\p{Ll}+"
-PATH = (
-    r"\b[A-Za-z]:\\|\\\\\w|(?i:/(users|home|volumes|mnt)/)"
-    r"|(?i:\.(jpe?g|png|tiff?|dcm|pdf|docx?|xlsx?|stl|heic)\b)"
-)
-IDENTIFIER = "|".join(f"({part})" for part in (E_MAIL, TELEPHONE, BIRTH, TITLED, PATH))
+PATH = r"\b[A-Za-z]:\\|\\\\\w|(?i:/(users|home|volumes|mnt)/)"
+FILE = r"(?i:\.(jpe?g|png|tiff?|dcm|pdf|docx?|xlsx?|stl|heic)\b)"
+PERSON = "|".join(f"({part})" for part in (E_MAIL, TELEPHONE, BIRTH, TITLED, PATH))
+IDENTIFIER = f"{PERSON}|({FILE})"
 """What gives a person away in free text, or leads to a file that may."""
 
 _NO_SIGNS = """create or replace table checked.cell_signs (row_id bigint, sheet varchar,
@@ -75,7 +75,9 @@ def _is_figure(field: Field) -> bool:
 
 
 def _is_free_text(field: Field) -> bool:
-    return field.kind == "text" and not field.identity
+    """Tell whether people write what they like; a mesh is named by its file's path."""
+    is_path = field.field.endswith("_mesh")
+    return field.kind == "text" and not field.identity and not is_path
 
 
 def _any_sign(sheet: str) -> str:
@@ -92,7 +94,7 @@ def _any_sign(sheet: str) -> str:
         found.append(f"strlen({joined}) <> length({joined})")
     if texts:
         found.append(
-            f"regexp_matches(concat_ws(' | ', {', '.join(texts)}), {_identifier()})"
+            f"regexp_matches(concat_ws(' | ', {', '.join(texts)}), {quoted(IDENTIFIER)})"
         )
     return " or ".join(found) or "false"
 
@@ -109,10 +111,8 @@ def _signs_of(sheet: str) -> list[tuple[Field, str, str]]:
             stray = f"{read} is not null and regexp_matches({raw}, {quoted(STRAY)})"
             found.append((field, "stray_characters", stray))
         if _is_free_text(field):
-            gives_away = f"regexp_matches({raw}, {_identifier()})"
+            pattern = PERSON if field.field in FILE_FIELDS else IDENTIFIER
+            gives_away = f"regexp_matches({raw}, {quoted(pattern)})"
             found.append((field, "identifier_in_text", gives_away))
     return found
 
-
-def _identifier() -> str:
-    return quoted(IDENTIFIER)
