@@ -201,6 +201,26 @@ class AuditTables:
         return self._read("summarised.accuracy")
 
     @cached_property
+    def error_budget(self) -> list[Row]:
+        """The parts of the scatter over all cases."""
+        return self._read("summarised.error_budget", "where group_by = 'overall'")
+
+    @cached_property
+    def common_share(self) -> list[Row]:
+        """What both implants have in common, over all cases."""
+        return self._read("summarised.common_share", "where group_by = 'overall'")
+
+    @cached_property
+    def bias(self) -> list[Row]:
+        """Whole signed vectors against no bias."""
+        return self._read("summarised.bias", "order by vector desc")
+
+    @cached_property
+    def influence(self) -> list[Row]:
+        """What each mean would be without the case that moves it most."""
+        return self._read("summarised.influence")
+
+    @cached_property
     def results(self) -> list[Row]:
         """What each check found."""
         return self._read("checked.results", "order by check_id")
