@@ -174,12 +174,12 @@ def _list_overdue(
 def _exit_code(
     audit: Audit, report: LoadReport, up_to: str, wishes: Wishes, say: Say
 ) -> int:
-    count = _count_held(audit) if up_to != "records" else 0
-    if count:
-        say(
-            f"{counted(count, 'row')} set aside for you to correct: "
-            f"plumbpost held {audit.folder}"
-        )
+    count, count_cells = _count_held(audit) if up_to != "records" else (0, 0)
+    aside = [f"{counted(count, 'row')} set aside"] if count else []
+    if count_cells:
+        aside.append(f"{counted(count_cells, 'row')} with a cell set aside")
+    if aside:
+        say(f"{' and '.join(aside)} for you to correct: plumbpost held {audit.folder}")
     if wishes.is_strict and report.problems:
         return EXIT_NOTHING_READ
     if wishes.is_strict and count:
@@ -187,11 +187,17 @@ def _exit_code(
     return EXIT_DONE
 
 
-def _count_held(audit: Audit) -> int:
+def _count_held(audit: Audit) -> tuple[int, int]:
+    """Return the number of rows set aside, and of others with a cell set aside."""
     from pipeline.warehouse import Warehouse
 
     with Warehouse(audit.audit_file, root=audit.folder, read_only=True) as warehouse:
-        return int(warehouse.value("select count(*) from checked.held"))
+        counts = warehouse.run(
+            """select (select count(*) from checked.held), (
+                select count(distinct c.row_id) from checked.cells_set_aside as c
+                anti join checked.held as h on c.row_id = h.row_id)"""
+        )[0]
+    return int(counts[0]), int(counts[1])
 
 
 def held(folder: Path, say: Say) -> int:
