@@ -284,3 +284,54 @@ def test_a_correction_outlives_a_restart(folder):
     assert list(kept["kind"]) == ["corrected"]
     assert list(kept["why"]) == ["read again on the chart"]
     assert isinstance(kept, pd.DataFrame)
+
+
+WIDE = "Case,33 entry,43 entry,Tooth note\nP1,1.2,99,a\nP2,1.4,0.9,b\n"
+LAYOUT = """
+needs = ["Case", "33 entry"]
+[[rows]]
+sheet = "deviations"
+each = [{ "<s>" = "33", side = "left" }, { "<s>" = "43", side = "right" }]
+[rows.fields]
+case_id = "Case"
+entry_3d_mm = "<s> entry"
+"""
+
+
+def put_right_side(folder, case_row, side, value):
+    with opened(folder) as store:
+        rows = store.frame(
+            "select * from deviations anti join rows_not_in_use using (row_id)"
+            f" where row_number = {case_row} and side = '{side}'"
+        )
+        given = rows[fields_of("deviations")].assign(entry_3d_mm=value)
+        given["old_row_id"], given["why"] = rows["row_id"], "chart"
+        with store.transaction():
+            correct(store, "deviations", given, BY)
+
+
+def test_a_row_that_a_layout_made_is_corrected_and_stays_so(folder):
+    layout = folder / "layouts" / "wide.toml"
+    layout.write_text(LAYOUT, encoding="utf-8")
+    load(folder, WIDE, "theirs.csv")
+    put_right_side(folder, 2, "right", "1.3")
+    right = [
+        (2, "left", "1.2"),
+        (2, "right", "1.3"),
+        (3, "left", "1.4"),
+        (3, "right", "0.9"),
+    ]
+    assert in_use(folder) == right
+    with records_of(folder) as records:
+        behind = records.value(
+            "select count(*) from received_rows inner join deviations using (row_id)"
+        )
+        assert behind == records.value("select count(*) from deviations")
+    counts = load(folder, WIDE + "P3,1,1,c\n", "theirs.csv")
+    assert (counts.new, counts.changed) == (2, 0)
+    assert in_use(folder)[:4] == right
+    # another field from the same file: the rows are made anew, the answer stands
+    layout.write_text(LAYOUT + "# said otherwise\n", encoding="utf-8")
+    load(folder, WIDE + "P3,1,1,c\n", "theirs.csv")
+    assert in_use(folder)[:4] == right
+    assert len(in_use(folder)) == 6
