@@ -161,6 +161,8 @@ BY_CODE = (
     "meaning.figure", "meaning.word", "measures", "pairs.tip", "reached", "reached_sign",
     "read", "side", "source", "stage", "status", "strip.key", "unit", "verdict.sign",
     "verdict.word", "waits.what", "actions", "definitions", "definitions.kind",
+    "definitions.checks.line", "definitions.checks.level", "definitions.checks.limit",
+    "definitions.checks.sets_aside",
 )  # fmt: skip
 """Groups whose words are picked by a code, a measure or a column of a table."""
 
