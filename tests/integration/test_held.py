@@ -554,3 +554,62 @@ def test_the_records_own_numbers_stay_out_of_the_databases(folder, book):
     for path in folder.rglob("*"):
         if path.is_file() and path.parent.name not in {"records", "to_correct"}:
             assert b"Fennimore" not in path.read_bytes(), path.name
+
+
+ONE_SIDE = """\
+case_id,side,tooth,entry_3d_mm,angle_deg
+0030,left,33,1.2,3.5
+0030,left,35,1.3,4.5
+"""
+
+
+@pytest.fixture
+def one_sided(tmp_path, monkeypatch):
+    """A case whose two implants both stand on the left: a hold about the case."""
+    monkeypatch.setenv("PLUMBPOST_HOME", str(tmp_path / "home"))
+    folder = audits.create_folder(tmp_path / "audit").folder
+    fill(folder, {"deviations.csv": ONE_SIDE})
+    check(folder)
+    assert commands.held(folder, quiet) == 0
+    return folder
+
+
+def held_rows(folder):
+    with opened(folder) as audit:
+        return audit.value("select count(*) from checked.held")
+
+
+def test_what_is_wrong_with_a_case_stands_at_each_row_and_one_answer_serves(one_sided):
+    book = HeldWorkbook(newest(one_sided))
+    said = {row: book.value("deviations", row, "what is wrong") for row in (2, 3)}
+    assert said[2] == said[3]
+    assert "one side" in said[2]
+    assert book.coloured("deviations", 2) == {"side"}
+    book.answer("deviations", 2, "right as it is", "both are on the left, see the film")
+    book.save()
+    check(one_sided)
+    assert held_rows(one_sided) == 0
+    with opened(one_sided) as audit:
+        assert (
+            audit.value(
+                "select count(*) from checked.findings where is_accepted and row_id is null"
+            )
+            == 1
+        )
+
+
+def test_a_case_is_judged_again_where_another_of_its_rows_was_changed(one_sided):
+    book = HeldWorkbook(newest(one_sided))
+    book.answer("deviations", 2, "right as it is", "this one is on the left")
+    book.answer("deviations", 3, "corrected", "typing error", entry_3d_mm=1.4)
+    book.save()
+    check(one_sided)
+    assert held_rows(one_sided) == 2, "the case still stands on one side"
+
+
+def test_a_corrected_row_brings_the_other_rows_of_its_case_back(one_sided):
+    book = HeldWorkbook(newest(one_sided))
+    book.answer("deviations", 3, "corrected", "chart", side="right", tooth="43")
+    book.save()
+    check(one_sided)
+    assert held_rows(one_sided) == 0
