@@ -23,6 +23,9 @@ Floats = NDArray[np.float64]
 ALL_FLIPS_TO: Final = 12
 """Up to so many pairs all 2^n flips are made; above, a drawn set."""
 
+DRAWN_FLIPS_TO: Final = 500
+"""Above, the sums over many cases are drawn as the normal ones they have become."""
+
 COUNT_FLIPS: Final = 4999
 SEED: Final = 20261125
 """The drawn set is the same on every run, so that a report can be made again."""
@@ -58,7 +61,8 @@ def common_motion(pairs: Pairs) -> CommonMotion:
 
     Returns:
         p from T = - sum over the four numbers that no rigid motion makes of
-        ln sum mode^2, all flips for n up to 12, else 4,999 drawn ones.
+        ln sum mode^2, all flips for n up to 12, 4,999 drawn ones to 500, above as many draws of
+        the normal sums that the flips of so many cases make.
     """
     said = refusal(pairs.n)
     if said:
@@ -66,11 +70,17 @@ def common_motion(pairs: Pairs) -> CommonMotion:
     centred = pairs.centred()
     left_over, rigid = centred.not_rigid_mm2().sum(), centred.rigid_mm2().sum()
     is_exact = pairs.n <= ALL_FLIPS_TO
-    signs = _all_signs(pairs.n) if is_exact else _drawn_signs(pairs.n)
-    seen = _statistic(centred, np.ones((1, pairs.n)))[0]
-    flipped = _statistic(centred, signs)
+    constants, products = _parts(centred)
+    seen = _statistic(constants, products.sum(axis=0)[None])[0]
+    if is_exact:
+        sums = _all_signs(pairs.n) @ products
+    elif pairs.n <= DRAWN_FLIPS_TO:
+        sums = _drawn_signs(pairs.n) @ products
+    else:
+        sums = _drawn_sums(products)
+    flipped = _statistic(constants, sums)
     count = int(np.count_nonzero(flipped >= seen - ROUNDING))
-    p = count / len(signs) if is_exact else (1 + count) / (1 + len(signs))
+    p = count / len(sums) if is_exact else (1 + count) / (1 + len(sums))
     return CommonMotion(
         pairs.n, float(rigid / (rigid + left_over)), null_share(centred), p, is_exact
     )
@@ -91,20 +101,25 @@ def null_share(centred: Pairs) -> float:
     return float(1 - left_over.sum() / everything.sum())
 
 
-def _statistic(centred: Pairs, signs: Floats) -> Floats:
-    """Return T for each row of signs, (flips, n): one sign a case, for the right side.
+def _parts(centred: Pairs) -> tuple[Floats, Floats]:
+    """Return what the sum of squares of each of the four numbers is made of.
 
-    Each of the four numbers is a + sign b, so its sum of squares is a constant and
-    twice the sum of sign a b.
+    Each number is a + sign b, so its sum of squares is a constant, (4,), and twice the
+    sum of sign times a product, (n, 4).
     """
     left, _, up, lean_left, lean_back = centred.implants()
     sides = np.array([1.0, -1.0])
     twist = lean_left / 2 + sides * up / centred.spacing_mm
-    found = np.zeros(len(signs))
-    for both, sign in ((left, -1), (lean_left, -1), (lean_back, -1), (twist, 1)):
-        product = sign * both[:, 0] * both[:, 1]
-        squares = (both**2).sum() + 2 * (signs @ product)
-        found -= np.log(np.maximum(squares, np.finfo(float).tiny))
+    four = ((left, -1), (lean_left, -1), (lean_back, -1), (twist, 1))
+    constants = np.array([(both**2).sum() for both, _ in four])
+    products = np.column_stack([sign * both[:, 0] * both[:, 1] for both, sign in four])
+    return constants, products
+
+
+def _statistic(constants: Floats, sums: Floats) -> Floats:
+    """Return T for each row of sums of signed products, (flips, 4)."""
+    squares = np.maximum(constants + 2 * sums, np.finfo(float).tiny)
+    found: Floats = -np.log(squares).sum(axis=1)
     return found
 
 
@@ -116,3 +131,12 @@ def _all_signs(n: int) -> Floats:
 
 def _drawn_signs(n: int) -> Floats:
     return np.random.default_rng(SEED).choice([-1.0, 1.0], (COUNT_FLIPS, n))
+
+
+def _drawn_sums(products: Floats) -> Floats:
+    """Return sums of signed products over many cases, which are all but normal."""
+    rng = np.random.default_rng(SEED)
+    drawn: Floats = rng.multivariate_normal(
+        np.zeros(products.shape[1]), products.T @ products, COUNT_FLIPS, method="eigh"
+    )
+    return drawn

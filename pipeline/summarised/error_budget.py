@@ -10,8 +10,6 @@ from collections.abc import Iterator, Mapping
 from math import degrees, sqrt
 from typing import Any, Final, TypeAlias
 
-import numpy as np
-
 from pipeline.statistics.budget import (
     Budget,
     Divided,
@@ -21,8 +19,8 @@ from pipeline.statistics.budget import (
     refusal,
 )
 from pipeline.statistics.common_motion import common_motion
-from pipeline.statistics.means import signed_mean
-from pipeline.statistics.variances import Variance
+from pipeline.statistics.means import student_limits
+from pipeline.statistics.variances import Variance, sample_variance
 from pipeline.summarised.motion_pairs import IN_MM, Group, groups
 from pipeline.tables import makes, write_rows
 from pipeline.warehouse import Warehouse
@@ -99,17 +97,19 @@ def _parts(group: Group, found: Budget) -> Iterator[dict[str, Any]]:
 
 def _bias(group: Group) -> Iterator[dict[str, Any]]:
     """Yield the mean of each of the ten numbers with its interval."""
-    errors, patients = group.pairs.errors, np.arange(group.n_pairs)
+    errors, n = group.pairs.errors, group.n_pairs
     for component, name in BIAS_OF.items():
         scale, unit = (1.0, "mm") if name in IN_MM else (DEG, "deg")
-        mean = signed_mean(scale * getattr(errors, name), patients)
+        values = scale * getattr(errors, name)
+        mean, se = float(values.mean()), sqrt(float(sample_variance(values)) / n)
+        low, high = student_limits(mean, se, n)
         yield {
             "component": component,
             "part": "bias",
             "unit": unit,
-            "sd": mean.mean,
-            "low": mean.low,
-            "high": mean.high,
+            "sd": mean,
+            "low": low,
+            "high": high,
         }
 
 

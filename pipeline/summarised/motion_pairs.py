@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -61,7 +62,7 @@ class Group:
         """How many pairs are used."""
         return len(self.rows)
 
-    @property
+    @cached_property
     def pairs(self) -> Pairs:
         """The ten numbers of each pair; radians for turns and leans."""
         numbers = (self._numbers(name, column) for name, column in COLUMNS.items())
@@ -71,7 +72,7 @@ class Group:
             float(self.rows["planned_spacing_mm"].mean()),
         )
 
-    @property
+    @cached_property
     def superimposing(self) -> PairErrors | None:
         """Variance the superimposition gives to each number; None unless all tell it."""
         if self.count_superimposed < self.n_pairs or not self.n_pairs:
@@ -117,7 +118,10 @@ def groups(warehouse: Warehouse) -> Iterator[Group]:
     if known.empty:
         yield Group("overall", "all", len(cases), known, "", ())
         return
-    known = known.assign(words=known["basis"] + ", " + known["achieved_source"])
+    known = known.assign(
+        words=known["basis"] + ", " + known["achieved_source"],
+        patient=known["patient_key"].factorize()[0],
+    )
     of_jaw = _commonest(known, "jaw")
     one_source = _commonest(of_jaw, "words")
     for row in load.rows("groupings"):
@@ -146,7 +150,7 @@ def _group(
 ) -> Group:
     """Leave out what was changed on purpose and second pairs of a patient."""
     as_planned = rows[~rows["is_deliberate_change"].astype(bool)]
-    used = as_planned.drop_duplicates("patient_key")
+    used = as_planned.drop_duplicates("patient")
     left_out = (
         (len(rows) - len(as_planned), "changed on purpose"),
         (len(as_planned) - len(used), "of a patient who has another"),

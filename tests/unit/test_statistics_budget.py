@@ -227,6 +227,18 @@ def test_more_than_twelve_pairs_take_a_drawn_set_of_flips_the_same_on_every_run(
     assert found.p >= 1 / 5000
 
 
+def test_many_pairs_are_judged_by_the_normal_sums_their_flips_make(monkeypatch):
+    """The same 400 pairs both ways: p agrees within the chance of 4,999 draws."""
+    weak = Planted("guide 2 %", 0.02, normal, normal, is_superimposed=False)
+    pairs = one_audit(400, weak)
+    by_flips = common_motion(pairs).p
+    monkeypatch.setattr("pipeline.statistics.common_motion.DRAWN_FLIPS_TO", 100)
+    by_sums = common_motion(pairs).p
+    assert 0.001 < by_flips < 0.999
+    assert by_sums == pytest.approx(by_flips, abs=5 * np.sqrt(0.5 / 5000))
+    assert common_motion(one_audit(60_000)).p == 1 / 5000
+
+
 def test_bias_alone_is_not_taken_for_common_scatter():
     pairs = one_audit(
         16, Planted("own only", 0.0, normal, normal, is_superimposed=False)
