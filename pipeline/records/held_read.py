@@ -77,6 +77,25 @@ def is_held(read: FileRead) -> bool:
     return any(_is_hidden_tab(sheet.name) for sheet in read.sheets)
 
 
+def refuse_torn(read: FileRead, *, source: str) -> None:
+    """Refuse rows to correct that came back without their hidden tab.
+
+    Saved as csv, or copied into another workbook, they would pass for new records.
+
+    Raises:
+        UnreadableFile: they did.
+    """
+    ours = {words.CAME_FROM, words.WRONG, words.WHY, words.ANSWER}
+    for sheet in read.sheets:
+        if ours <= {plain(heading).casefold() for heading in sheet.headings}:
+            raise UnreadableFile(
+                f"{source} holds rows that were set aside, without the hidden tab by "
+                "which they are known again.",
+                hint="Fill in the workbook that plumbpost held wrote, and save it as a "
+                "workbook.",
+            )
+
+
 def _is_hidden_tab(name: str) -> bool:
     return name.strip().casefold() == words.HELD_TAB
 

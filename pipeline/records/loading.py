@@ -30,7 +30,7 @@ from pipeline.records.coming_in import (
 from pipeline.records.comparing import Counts
 from pipeline.records.held_back import is_settled
 from pipeline.records.held_loading import CameBack
-from pipeline.records.held_read import is_held
+from pipeline.records.held_read import is_held, refuse_torn
 from pipeline.records.layouts import layouts_in
 from pipeline.records.store import count_in_use, open_for_loading
 
@@ -190,6 +190,8 @@ def _read(path: Path, source: str, digest: str, layouts: Sequence[Layout]) -> _F
 
     try:
         read = read_file(path, name=source)
+        if not is_held(read):
+            refuse_torn(read, source=source)
     except UnreadableFile as problem:
         return _File(source, path, digest, None, Arranged((), (problem,), 0))
     return _File(source, path, digest, read, arranged(read, layouts, source=source))

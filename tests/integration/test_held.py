@@ -524,6 +524,22 @@ def test_a_workbook_whose_hidden_tab_was_changed_is_refused(folder, book):
     assert "plumbpost held" in problem.hint
 
 
+def test_a_tab_saved_as_text_is_refused_and_not_taken_for_new_records(folder, book):
+    book.answer("deviations", LARGE, "corrected", "chart", entry_3d_mm=1.4)
+    rows = [
+        ["" if cell.value is None else cell.value for cell in row]
+        for row in book.tab("deviations")
+    ]
+    with (folder / "records" / "answers.csv").open(
+        "w", encoding="utf-8", newline=""
+    ) as handle:
+        csv.writer(handle).writerows(rows)
+    report, _ = load(folder)
+    (problem,) = report.problems
+    assert "without the hidden tab" in problem.sentence
+    assert len(in_use(folder, "row_id")) == 6
+
+
 def test_answers_written_from_other_records_are_not_applied(folder, book):
     """records.duckdb was lost and made again from other files: ids mean other rows."""
     (folder / "records.duckdb").unlink()
