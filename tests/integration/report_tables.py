@@ -17,6 +17,7 @@ import pandas as pd
 from pipeline.reference import load
 from pipeline.reported.wording import measures
 from pipeline.warehouse import Warehouse
+from tests.integration.report_follow_up import follow_up
 
 RUN_AT = datetime(2026, 3, 12, 7, 30, tzinfo=UTC)
 WRITTEN_AT = datetime(2026, 3, 12, 8, 0, tzinfo=UTC)
@@ -113,6 +114,7 @@ def clinic(
         "summarised.discuss": _discuss(implants, pairs),
         "reference.actions": _actions(),
         **_checked(cases),
+        **follow_up(cases),
     }
     if has_harm:
         tables["summarised.harm"] = _harm(placed)

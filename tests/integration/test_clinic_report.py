@@ -329,7 +329,10 @@ def test_every_figure_has_a_sentence_a_description_and_axes_with_units(clinic):
         assert len(spec["description"]) > 40, name
         titles = [axis["title"] for axis in _axes(spec) if axis.get("title")]
         assert titles, name
-        assert all(re.search(r"(mm|degrees)$", title) for title in titles), titles
+        assert all(
+            re.search(r"(mm|degrees)$|\byears\b|\bdentures?\b", title)
+            for title in titles
+        ), titles
 
 
 def test_left_and_right_differ_by_more_than_colour(clinic):

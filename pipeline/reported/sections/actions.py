@@ -6,8 +6,11 @@ from datetime import date
 
 from pipeline.reported.audit_tables import AuditTables, Row, as_day
 from pipeline.reported.section import Section
+from pipeline.reported.sections import attachment_trouble
 
 MOST_ON_PAPER = 4
+MOST_BESIDE_TROUBLE = 3
+"""Actions that fit above the box of attachment trouble; one less with a line for more."""
 
 
 def content(audit: AuditTables) -> Section:
@@ -20,13 +23,16 @@ def content(audit: AuditTables) -> Section:
     rows.sort(key=lambda row: (row["is_done"], row["due_day"]))
     for row in rows:
         del row["due_day"]
-    return Section(
-        {
-            "actions": rows[:MOST_ON_PAPER],
-            "n_more": max(0, len(rows) - MOST_ON_PAPER),
-            "rest": rows[MOST_ON_PAPER:],
-        }
-    )
+    shown = rows[: _room(audit, len(rows))]
+    rest = rows[len(shown) :]
+    return Section({"actions": shown, "n_more": len(rest), "rest": rest})
+
+
+def _room(audit: AuditTables, n_actions: int) -> int:
+    """Return how many actions the second side has room for."""
+    if audit.once(attachment_trouble.content) is None:
+        return MOST_ON_PAPER
+    return MOST_BESIDE_TROUBLE - (n_actions > MOST_BESIDE_TROUBLE)
 
 
 def _action(audit: AuditTables, row: Row) -> Row:
