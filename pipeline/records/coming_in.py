@@ -170,11 +170,12 @@ def put_file(
         of the same file are no longer used.
     """
     total = Counts()
+    left_out: dict[str, int] = {}
     first = _last_load(store) + 1
     count_tabs = Counter(one.incoming.sheet for one in coming)
     for one in coming:
         sheet = one.incoming.sheet
-        total += put_rows(
+        counts = put_rows(
             store,
             one.incoming,
             {**stamp, "headings": list(one.incoming.headings), **one.details},
@@ -182,11 +183,16 @@ def put_file(
             is_known_cases_only=sheet in FOLLOW_UP,
             is_of_tab=count_tabs[sheet] > 1,
         )
+        # one row of another patient may have been about to give several of ours
+        tab = one.details["tab"]
+        left_out[tab] = max(left_out.get(tab, 0), counts.left_out)
+        total += counts
         if one.laid is not None and one.cells is not None:
             load_no = _last_load(store)
             received = one.laid.received
             keep_received(store, sheet, load_no, one.incoming.rows, received, one.cells)
     copy_taken_up(store)
+    total.left_out = sum(left_out.values())
     count_retired = _retire(store, coming, stamp, first)
     total.gone = max(0, total.gone - count_retired)
     return total, count_retired

@@ -35,6 +35,10 @@ _YEAR_FIRST = re.compile(
 _NUMBERS = re.compile(
     rf"(\d{{1,2}})([-./ ])(\d{{1,2}})\2(\d{{4}}|\d{{2}}){_TIME}", re.IGNORECASE
 )
+_WITHOUT_YEAR = re.compile(
+    r"\d{1,2}[-. ](?P<month>[a-z]{3,9})|(?P<month2>[a-z]{3,9})[-. ]\d{1,2}",
+    re.IGNORECASE,
+)
 _NAMED = re.compile(
     rf"(?:(?P<day>\d{{1,2}})[-. ]*(?P<month>[a-z]{{3,9}})|(?P<month2>[a-z]{{3,9}})[-. ]*(?P<day2>\d{{1,2}}))"
     rf"[-., ]+(?P<year>\d{{4}}|\d{{2}}){_TIME}",
@@ -69,6 +73,27 @@ def is_certain_day(text: str) -> bool:
     return _certain_day(text.replace("\u00a0", " ").strip()) is not None
 
 
+def is_day_like(text: str) -> bool:
+    """Tell whether a text is what a spreadsheet makes of a number it takes for a date.
+
+    >>> is_day_like("8-Jul"), is_day_like("2026-07-08"), is_day_like("12 deg")
+    (True, True, False)
+    """
+    found = _WITHOUT_YEAR.fullmatch(text.strip())
+    if found is None:
+        return is_certain_day(text)
+    return len(_months(found["month"] or found["month2"])) == 1
+
+
+def _months(name: str) -> list[int]:
+    """Return the months whose name begins so."""
+    return [
+        number
+        for number, month in enumerate(_MONTHS, 1)
+        if month.startswith(name.casefold())
+    ]
+
+
 def _certain_day(text: str) -> date | None:
     found = _YEAR_FIRST.fullmatch(text)
     if found is not None:
@@ -78,10 +103,7 @@ def _certain_day(text: str) -> date | None:
     found = _NAMED.fullmatch(text)
     if found is None or not _is_time(found):
         return None
-    name = (found["month"] or found["month2"]).lower()
-    months = [
-        number for number, month in enumerate(_MONTHS, 1) if month.startswith(name)
-    ]
+    months = _months(found["month"] or found["month2"])
     if len(months) != 1:
         return None
     day = int(found["day"] or found["day2"])

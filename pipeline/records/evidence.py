@@ -16,7 +16,6 @@ from pipeline.records.days import (
     ISO,
     MONTH_FIRST,
     evidence_of_days,
-    is_certain_day,
 )
 from pipeline.records.layout_model import same_heading
 from pipeline.records.numbers_written import COMMA, EITHER, POINT
@@ -57,7 +56,6 @@ _COMMA = re.compile(r"^[\s<>~+\-−]*\d+,\d+\D*$")
 _POINT = re.compile(r"^[\s<>~+\-−]*\d+\.\d+\D*$")
 _THREE_AFTER = re.compile(r"^[\s+\-−]*\d{1,3}[.,]\d{3}\D*$")
 _BOTH = re.compile(r"^[\s+\-−]*\d{1,3}(?P<first>[.,' ])\d{3}(?P<second>[.,])\d+\D*$")
-_DAY_LIKE = re.compile(r"\d{1,2}[-. ][A-Za-z]{3}|[A-Za-z]{3}[-. ]\d{1,2}")
 
 
 def given(cells: Iterable[str]) -> list[str]:
@@ -215,8 +213,3 @@ def unit_of_lengths(size: float, usual: tuple[float, float], what: str) -> Guess
     if len(fits) == 1:
         return Guess(fits[0], f"{what} of {size:.3g} is not in mm", ask, choices)
     return Guess("", f"{what} of {size:.3g} fits no unit alone", ask, choices)
-
-
-def is_day_among_figures(cell: str) -> bool:
-    """Tell whether a cell looks like a number that a spreadsheet turned into a date."""
-    return is_certain_day(cell) or _DAY_LIKE.fullmatch(cell.strip()) is not None

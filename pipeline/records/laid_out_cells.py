@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from pipeline.records.days import is_certain_day, iso_day
+from pipeline.records.days import is_day_like, iso_day
 from pipeline.records.layout_model import Source, same_heading
 from pipeline.records.numbers_written import (
     EITHER,
@@ -157,7 +157,7 @@ def _number_reader(source: Source, field: Field) -> Callable[[str], Read]:
         found = read_number(text, style)
         if found is not None:
             return Read(found.text, found.half_width, found.unit)
-        if is_certain_day(text) or re.fullmatch(r"\d{1,2}[-. ][A-Za-z]{3}", text):
+        if is_day_like(text):
             return Read(text, is_unread=True, is_day=True)
         return _unread(text)
 

@@ -66,6 +66,9 @@ def look(
     table, missing = table_with(sheet, layout.needs, layout.header_rows)
     if table is None:
         return NoFit(layout, f"needs {_headings(missing)}", len(missing))
+    lacking = [name for name in layout.also_needs() if table.place(name) is None]
+    if lacking:
+        return NoFit(layout, f"needs {_headings(lacking)}", len(lacking))
     joined = {}
     for join in layout.joins:
         found = _joined(join, file, table)

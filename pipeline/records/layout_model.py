@@ -170,6 +170,25 @@ class Layout:
         """The record sheets that come out, in the order of the layout."""
         return tuple(dict.fromkeys(block.sheet for block in self.blocks))
 
+    def also_needs(self) -> tuple[str, ...]:
+        """Return headings without which rows would be read wrongly or be no rows.
+
+        Those of fields every row needs, of rows to skip, of cells to fill down, of free
+        text; the headings of joined tabs apart.
+        """
+        found = [choice.heading for choice in self.skip]
+        found += self.fill_down
+        found += [block.phrases_in for block in self.blocks if block.phrases_in]
+        found += [
+            source.heading
+            for sheet, name, source in self.sources()
+            if source.heading and fields_by_name(sheet)[name].is_required
+        ]
+        names = tuple(f"{join.name}: " for join in self.joins)
+        return tuple(
+            heading for heading in dict.fromkeys(found) if not heading.startswith(names)
+        )
+
     def sources(self) -> Iterator[tuple[str, str, Source]]:
         """Yield (record sheet, field, source) of every part."""
         for block in self.blocks:

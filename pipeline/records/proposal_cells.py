@@ -6,11 +6,11 @@ import re
 from collections.abc import Iterable, Sequence
 from statistics import median
 
+from pipeline.records.days import is_day_like
 from pipeline.records.evidence import (
     Guess,
     day_order_of,
     given,
-    is_day_among_figures,
     signs_of,
     unit_of_lengths,
     units_in_cells,
@@ -126,7 +126,7 @@ def _figures(draft: Draft, one: Written, neighbours: Sequence[Column]) -> None:
     """Look for dates, ranges and numbers cut in two among figures."""
     heading = one.columns[0].heading
     cells = given(one.cells)
-    days = [cell for cell in cells if is_day_among_figures(cell)]
+    days = [cell for cell in cells if is_day_like(cell)]
     if days:
         draft.notices.append(
             f"{counted(len(days), 'cell')} of {heading!r} are days, not figures: the "

@@ -370,6 +370,28 @@ def test_a_layout_that_lacks_a_heading_says_which():
     assert found.because == "needs the heading 'Site'"
 
 
+@pytest.mark.parametrize(
+    ("top", "heading"),
+    [
+        ('fill_down = ["Chart"]', "Chart"),
+        ('[[skip]]\nheading = "Remark"\npattern = "mean"', "Remark"),
+    ],
+)
+def test_a_layout_does_not_fit_where_rows_would_be_read_wrongly(top, heading):
+    found = fitted(SHEET, ready_layout('entry_3d_mm = "Entry"', top))
+    assert isinstance(found, NoFit)
+    assert found.because == f"needs the heading '{heading}'"
+
+
+def test_a_layout_does_not_fit_without_what_every_row_needs():
+    layout = ready_layout('entry_3d_mm = "Entry"').replace(
+        '["Case", "Site"]', '["Entry"]'
+    )
+    found = fitted("Site,Entry\n33,1\n", layout)
+    assert isinstance(found, NoFit)
+    assert found.because == "needs the heading 'Case'"
+
+
 def test_capitals_spaces_and_line_ends_in_headings_do_not_matter():
     found = fitted(
         '"case ",SITE,"Entry\n(mm)"\nP1,33,1\n',
