@@ -112,7 +112,7 @@ class Applying:
     ) -> dict[str, str] | None:
         """Return the cells to write, none where all is so already, None on conflict."""
         asked = self.now[one.row_id]
-        if asked["state"] == GONE:
+        if asked["now_state"] == GONE:
             return None
         now = cells[asked["now_id"]]
         changed = {}
@@ -126,7 +126,7 @@ class Applying:
                 shown(new, item, sign)
             ):
                 continue
-            if asked["state"] == LATER and now[item.field] != asked[item.field]:
+            if asked["now_state"] == LATER and now[item.field] != asked[item.field]:
                 return None
             changed[item.field] = new
         return changed
@@ -138,7 +138,7 @@ class Applying:
         rows: list[dict[str, Any]] = []
         decided: list[Decision] = []
         for one in answered:
-            state = self.now[one.row_id]["state"]
+            state = self.now[one.row_id]["now_state"]
             if state in (LATER, GONE):
                 self.taken.not_done["later"] += 1
                 continue
@@ -198,7 +198,7 @@ class Applying:
             {
                 "finding_id": finding.finding_id,
                 "check_id": finding.check_id,
-                "source": asked["source"],
+                "source": asked["file_source"],
                 "sheet": self.sheet,
                 "row_key": asked["row_key"],
                 "case_key": asked.get("case_id", ""),
@@ -213,7 +213,7 @@ class Applying:
 
     def _place(self, one: Answered) -> str:
         asked = self.now[one.row_id]
-        return f"{asked['source']}, {self.sheet}, row {asked['row_number']}"
+        return f"{asked['file_source']}, {self.sheet}, row {asked['row_number']}"
 
     def _without_names(self, one: Answered) -> str:
         """Return the reason with the row's own numbers and names as codes."""

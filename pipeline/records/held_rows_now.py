@@ -28,9 +28,9 @@ def rows_now(
             does not hold are left out.
 
     Returns:
-        row_id -> state, now_id (the row in use, or the one the file has where it was
-        left out; None where it is gone), and source, tab, row_number, row_key,
-        decimal_sign and the fields of the row asked about.
+        row_id -> now_state, now_id (the row in use, or the one the file has where it
+        was left out; None where it is gone), and file_source, decimal_sign, row_number,
+        row_key and the fields of the row asked about.
     """
     import pandas as pd
 
@@ -81,13 +81,13 @@ def rows_now(
                 when d.kind is not null then '{OUT}'
                 when u.row_id is not null then '{LATER}'
                 else '{GONE}'
-            end as state,
+            end as now_state,
             case
                 when a.row_id not in (select u.row_id from rows_not_in_use as u) then a.row_id
                 when u.content = a.content then u.row_id
                 else coalesce(d.new_row_id, d.received_row_id, u.row_id)
             end as now_id,
-            a.source, a.tab, a.decimal_sign, r.* exclude (row_id, load_no, other_cells)
+            a.source as file_source, a.decimal_sign, r.* exclude (row_id, load_no, other_cells)
         from asked as a
         inner join {named(sheet)} as r on a.row_id = r.row_id
         left join used as u

@@ -9,6 +9,7 @@ import pytest
 
 from pipeline import audit as audits
 from pipeline import commands
+from pipeline.checked import held_rows
 from pipeline.records import corrections, held_applying
 from pipeline.records.codes import Codebook
 from pipeline.records.loading import load_folder
@@ -181,6 +182,18 @@ def test_a_second_workbook_never_takes_the_place_of_the_first(folder):
     commands.held(folder, quiet)
     assert newest(folder).name == "rows_to_correct_2.xlsx"
     assert (folder / "records" / first.name).read_bytes() == before
+
+
+def test_more_rows_than_a_person_can_mend_follow_in_the_next_workbook(
+    folder, monkeypatch
+):
+    monkeypatch.setattr(held_rows, "MOST_ROWS", 2)
+    said = []
+    commands.held(folder, said.append)
+    assert "3 more rows follow in the next workbook." in said
+    book = HeldWorkbook(newest(folder))
+    assert len(book.rows("deviations")) == 2
+    assert "3 more rows follow" in book.book["read me"]["A4"].value
 
 
 def test_a_person_who_lost_the_list_of_numbers_gets_codes_and_may_still_answer(folder):
@@ -570,6 +583,40 @@ def test_the_records_own_numbers_stay_out_of_the_databases(folder, book):
     for path in folder.rglob("*"):
         if path.is_file() and path.parent.name not in {"records", "to_correct"}:
             assert b"Fennimore" not in path.read_bytes(), path.name
+
+
+READINGS = """\
+case_id,state,quantity,value,source
+0040,achieved,frontal_angle,3.2 approx,photo
+0040,planned,frontal_angle,2.0,surveyor
+"""
+
+
+def test_fields_named_like_our_own_words_do_not_get_into_the_way(tmp_path, monkeypatch):
+    """Readings of the pair have fields named state and source."""
+    monkeypatch.setenv("PLUMBPOST_HOME", str(tmp_path / "home"))
+    folder = audits.create_folder(tmp_path / "audit").folder
+    fill(folder, {"pair_readings.csv": READINGS})
+    check(folder)
+    commands.held(folder, quiet)
+    book = HeldWorkbook(newest(folder))
+    book.answer("pair_readings", 2, "corrected", "chart", value=3.2)
+    book.save()
+    fill(folder, {"pair_readings.csv": READINGS.replace("3.2 approx", "about 4")})
+    (folder / "records" / "pair_readings.csv").rename(folder / "held back.csv")
+    load(folder)
+    assert in_use(folder, "value, state, source", "pair_readings")[0] == (
+        "3.2",
+        "achieved",
+        "photo",
+    )
+    assert lines(folder)[0]["about"] == "pair_readings.csv, pair_readings, row 2"
+    (folder / "held back.csv").rename(folder / "records" / "pair_readings.csv")
+    load(folder)
+    book.answer("pair_readings", 2, "leave out", "another patient")
+    book.save()
+    assert "have changed since" in load(folder)[1]
+    assert in_use(folder, "value", "pair_readings")[0] == ("about 4",)
 
 
 ONE_SIDE = """\
