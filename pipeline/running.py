@@ -132,6 +132,9 @@ def _note_run(
         f"select load_no, source, sheet, file_sha256, {layout} from records.loads"
         " order by load_no"
     )
+    meshes = warehouse.run(
+        "select file, file_sha256 from records.mesh_fits order by fit_no"
+    )
     answered = warehouse.run(
         """select because, count(*), sum(row_id) from records.rows_not_in_use group by because
         union all select finding_id, 0, 0 from records.accepted order by all"""
@@ -144,7 +147,7 @@ def _note_run(
         settings.room,
         settings.follow_up,
     )
-    said = (loads, answered, heeded, cycle, own, our_version())
+    said = (loads, meshes, answered, heeded, cycle, own, our_version())
     run_id = hashlib.sha256(repr(said).encode()).hexdigest()[:16]
     warehouse.make(
         "audit.run",

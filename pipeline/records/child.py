@@ -33,6 +33,18 @@ def output_of_child(
     Returns:
         Its stdout; None when it ended badly or took too long.
     """
+    output, is_whole = run_child(module, arguments, handle)
+    return output if is_whole else None
+
+
+def run_child(
+    module: str, arguments: Sequence[str], handle: BinaryIO | None = None
+) -> tuple[bytes, bool]:
+    """Do the same, and return also what a process wrote that ended badly.
+
+    Returns:
+        Its stdout, and whether it ended well and in time.
+    """
     package = Path(__file__).resolve().parents[2]
     paths = [str(package), os.environ.get("PYTHONPATH", "")]
     environment = os.environ | {
@@ -50,9 +62,9 @@ def output_of_child(
             creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),
             check=False,
         )
-    except subprocess.TimeoutExpired:
-        return None
-    return done.stdout if done.returncode == 0 else None
+    except subprocess.TimeoutExpired as late:
+        return late.stdout or b"", False
+    return done.stdout, done.returncode == 0
 
 
 def limit_this_process() -> None:

@@ -32,6 +32,7 @@ from pipeline.records.held_back import is_settled
 from pipeline.records.held_loading import CameBack
 from pipeline.records.held_read import is_held, refuse_torn
 from pipeline.records.layouts import layouts_in
+from pipeline.records.meshes import fit_meshes
 from pipeline.records.store import count_in_use, open_for_loading
 
 if TYPE_CHECKING:
@@ -129,6 +130,8 @@ def load_folder(audit: Audit, settings: Settings, say: Say) -> LoadReport:
         to = _Loading(store, codebook, settings.lead, known_layouts, report, say)
         for file in sorted(fresh, key=_follow_up_last):
             _load_file(file, to)
+        named = fit_meshes(store, audit.records_folder, say)
+        report.seen_not_read = len(set(seen_not_read) - named)
         report.count_in_use = count_in_use(store)
         caution = decisions.append_to_csv(store, audit.folder)
         if caution:

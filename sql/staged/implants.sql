@@ -1,6 +1,7 @@
 -- implants as received, cast; one row per row in use. Grain: row_id.
 -- implant_key: the site where given, else the side where only one tooth number stands there, else the
--- tooth number.
+-- tooth number. Where the six coordinates of a plan or of a result are empty and a mesh is named, they
+-- are the ends of its axis.
 with typed as (
     select
         r.row_id,
@@ -16,12 +17,14 @@ with typed as (
         number_of(r.planned_apex_x_mm, l.decimal_sign) as planned_apex_x_mm,
         number_of(r.planned_apex_y_mm, l.decimal_sign) as planned_apex_y_mm,
         number_of(r.planned_apex_z_mm, l.decimal_sign) as planned_apex_z_mm,
+        text_of(r.planned_mesh) as planned_mesh,
         number_of(r.achieved_entry_x_mm, l.decimal_sign) as achieved_entry_x_mm,
         number_of(r.achieved_entry_y_mm, l.decimal_sign) as achieved_entry_y_mm,
         number_of(r.achieved_entry_z_mm, l.decimal_sign) as achieved_entry_z_mm,
         number_of(r.achieved_apex_x_mm, l.decimal_sign) as achieved_apex_x_mm,
         number_of(r.achieved_apex_y_mm, l.decimal_sign) as achieved_apex_y_mm,
         number_of(r.achieved_apex_z_mm, l.decimal_sign) as achieved_apex_z_mm,
+        text_of(r.achieved_mesh) as achieved_mesh,
         code_of(r.site, $implants_site) as site,
         code_of(r.part, $implants_part) as part,
         code_of(r.achieved_frame, $implants_achieved_frame) as achieved_frame,
@@ -63,18 +66,20 @@ select
     t.case_key,
     t.side,
     t.tooth,
-    t.planned_entry_x_mm,
-    t.planned_entry_y_mm,
-    t.planned_entry_z_mm,
-    t.planned_apex_x_mm,
-    t.planned_apex_y_mm,
-    t.planned_apex_z_mm,
-    t.achieved_entry_x_mm,
-    t.achieved_entry_y_mm,
-    t.achieved_entry_z_mm,
-    t.achieved_apex_x_mm,
-    t.achieved_apex_y_mm,
-    t.achieved_apex_z_mm,
+    if(m.has_planned_cells is false, m.planned_entry_x_mm, t.planned_entry_x_mm) as planned_entry_x_mm,
+    if(m.has_planned_cells is false, m.planned_entry_y_mm, t.planned_entry_y_mm) as planned_entry_y_mm,
+    if(m.has_planned_cells is false, m.planned_entry_z_mm, t.planned_entry_z_mm) as planned_entry_z_mm,
+    if(m.has_planned_cells is false, m.planned_apex_x_mm, t.planned_apex_x_mm) as planned_apex_x_mm,
+    if(m.has_planned_cells is false, m.planned_apex_y_mm, t.planned_apex_y_mm) as planned_apex_y_mm,
+    if(m.has_planned_cells is false, m.planned_apex_z_mm, t.planned_apex_z_mm) as planned_apex_z_mm,
+    t.planned_mesh,
+    if(m.has_achieved_cells is false, m.achieved_entry_x_mm, t.achieved_entry_x_mm) as achieved_entry_x_mm,
+    if(m.has_achieved_cells is false, m.achieved_entry_y_mm, t.achieved_entry_y_mm) as achieved_entry_y_mm,
+    if(m.has_achieved_cells is false, m.achieved_entry_z_mm, t.achieved_entry_z_mm) as achieved_entry_z_mm,
+    if(m.has_achieved_cells is false, m.achieved_apex_x_mm, t.achieved_apex_x_mm) as achieved_apex_x_mm,
+    if(m.has_achieved_cells is false, m.achieved_apex_y_mm, t.achieved_apex_y_mm) as achieved_apex_y_mm,
+    if(m.has_achieved_cells is false, m.achieved_apex_z_mm, t.achieved_apex_z_mm) as achieved_apex_z_mm,
+    t.achieved_mesh,
     t.site,
     t.part,
     t.achieved_frame,
@@ -94,3 +99,4 @@ select
     t.guide_used,
     t.deliberate_change
 from typed as t
+left join staged.mesh_points as m on t.row_id = m.row_id

@@ -14,6 +14,7 @@ from pipeline.checked import findings as _findings  # noqa: F401 - makes tables
 from pipeline.checked import jaws as _jaws  # noqa: F401 - makes tables
 from pipeline.checked import number_signs as _number_signs  # noqa: F401 - makes tables
 from pipeline.checked import superimposing as _superimposing  # noqa: F401 - makes tables
+from pipeline.records import meshes
 from pipeline.records.row_keys import row_key_expression
 from pipeline.records.store import ROWS_PER_LOAD, fields_of
 from pipeline.reference import load
@@ -43,6 +44,7 @@ class GivenRecords:
             status varchar, count_rows bigint)"""
         )
         run("create table records.rows_not_in_use (row_id bigint)")
+        run(meshes.TABLE.replace("mesh_fits", "records.mesh_fits"))
         for sheet in load.sheets():
             columns = ", ".join(f"{named(name)} varchar" for name in fields_of(sheet))
             run(
@@ -58,6 +60,8 @@ class GivenRecords:
 
     def add(self, sheet: str, source: str = "clinic.xlsx", /, **cells: Any) -> int:
         """Add one row; cells are given as they are written. Return its row_id."""
+        if sheet == "mesh_fits":
+            return self._add_fit(**cells)
         load_no = self._load_of(source, sheet)
         self._rows[load_no] = self._rows.get(load_no, 1) + 1
         row_id = load_no * ROWS_PER_LOAD + self._rows[load_no]
@@ -72,6 +76,17 @@ class GivenRecords:
             [row_id, load_no, self._rows[load_no], *values],
         )
         return row_id
+
+    def _add_fit(self, **fit: Any) -> int:
+        """Add what was fitted to a mesh; its ends are ``one`` and ``two``."""
+        values = [fit["file"], fit["file_sha256"], fit["failure"]]
+        values += [*fit["one"], *fit["two"], fit["radius_mm"], fit["residual_mm"]]
+        self.warehouse.run(
+            f"""insert into records.mesh_fits select coalesce(max(fit_no), 0) + 1,
+            {", ".join("?" for _ in values)} from records.mesh_fits""",
+            values,
+        )
+        return 0
 
     def _load_of(self, source: str, sheet: str) -> int:
         known = self._loads.get((source, sheet))
@@ -123,21 +138,6 @@ class GivenRecords:
             ) as keyed where {sheet}.row_id = keyed.row_id"""
         )
 
-    def checked(self) -> Warehouse:
-        """Stage and check all rows; return the warehouse with its tables."""
-        for sheet in load.sheets():
-            self._give_keys(sheet)
-        parameters = {
-            "run_date": RUN_DATE,
-            **own_limits.Superimposing().parameters(),
-            **problems.allowed_words(),
-        }
-        tables.build(self.warehouse, tables.all_tables(), parameters, up_to="checked")
-        return self.warehouse
-
-    def findings(self, columns: str, **where: str) -> list[tuple[Any, ...]]:
-        """Return columns of the findings that have the values given."""
-        wanted = " and ".join(f"{name} = ${name}" for name in where) or "true"
     def _codes_behind(self) -> pd.DataFrame:
         """Return what the codes of cases and people stand for: here, themselves."""
         selects = [
@@ -149,13 +149,28 @@ class GivenRecords:
         every = " union ".join(selects)
         return self.warehouse.frame(f"select kind, code, code as number from ({every})")
 
+    def checked(self) -> Warehouse:
+        """Stage and check all rows; return the warehouse with its tables."""
+        for sheet in load.sheets():
+            self._give_keys(sheet)
+        parameters = {
+            "run_date": RUN_DATE,
+            "codes_behind": self._codes_behind(),
+            **own_limits.Superimposing().parameters(),
+            **problems.allowed_words(),
+        }
+        tables.build(self.warehouse, tables.all_tables(), parameters, up_to="checked")
+        return self.warehouse
+
+    def findings(self, columns: str, **where: str) -> list[tuple[Any, ...]]:
+        """Return columns of the findings that have the values given."""
+        wanted = " and ".join(f"{name} = ${name}" for name in where) or "true"
         return self.warehouse.run(
             f"select {columns} from checked.findings where {wanted} order by all", where
         )
 
 
 def implant(side: str, **changes: Any) -> dict[str, Any]:
-            "codes_behind": self._codes_behind(),
     """Return the cells of a good implants row: planned upright, placed a little off."""
     sign = 1 if side == "left" else -1
     cells = {

@@ -9,6 +9,7 @@ from tests.spec.cell_examples import CELLS, NO_SUCH_CELL
 from tests.spec.check_examples import CANNOT_HAPPEN, FOLLOW_UP, OF_SHEETS, cells
 from tests.spec.film_examples import FILMS, LOADED_AGAIN, PADS
 from tests.spec.geometry_examples import GEOMETRY
+from tests.spec.mesh_examples import MESHES
 from tests.spec.superimposing_examples import SUPERIMPOSING
 
 EXAMPLES = (
@@ -21,6 +22,7 @@ EXAMPLES = (
     *SUPERIMPOSING,
     *FILMS,
     *PADS,
+    *MESHES,
     *LOADED_AGAIN,
 )
 
