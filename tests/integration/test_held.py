@@ -637,7 +637,7 @@ def one_sided(tmp_path, monkeypatch):
     return folder
 
 
-def held_rows(folder):
+def count_held(folder):
     with opened(folder) as audit:
         return audit.value("select count(*) from checked.held")
 
@@ -651,7 +651,7 @@ def test_what_is_wrong_with_a_case_stands_at_each_row_and_one_answer_serves(one_
     book.answer("deviations", 2, "right as it is", "both are on the left, see the film")
     book.save()
     check(one_sided)
-    assert held_rows(one_sided) == 0
+    assert count_held(one_sided) == 0
     with opened(one_sided) as audit:
         assert (
             audit.value(
@@ -667,7 +667,7 @@ def test_a_case_is_judged_again_where_another_of_its_rows_was_changed(one_sided)
     book.answer("deviations", 3, "corrected", "typing error", entry_3d_mm=1.4)
     book.save()
     check(one_sided)
-    assert held_rows(one_sided) == 2, "the case still stands on one side"
+    assert count_held(one_sided) == 2, "the case still stands on one side"
 
 
 def test_a_corrected_row_brings_the_other_rows_of_its_case_back(one_sided):
@@ -675,4 +675,4 @@ def test_a_corrected_row_brings_the_other_rows_of_its_case_back(one_sided):
     book.answer("deviations", 3, "corrected", "chart", side="right", tooth="43")
     book.save()
     check(one_sided)
-    assert held_rows(one_sided) == 0
+    assert count_held(one_sided) == 0
