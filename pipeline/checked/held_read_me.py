@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from pipeline.checked.held_workbook import Told
 
 WIDTHS = (18, 60, 68)
-LONGEST_LINE = 150
+LONGEST_LINE = 165
 LONGEST_SENTENCE = 120
 
 STEPS = (
@@ -27,7 +27,7 @@ STEPS = (
     ),
     (
         "Look it up in the chart, or in the file that the row came from. Then type the right "
-        "value over the coloured cell, as it should have been in your file."
+        "value over the coloured cell. Columns with nothing wrong are folded away: open the +."
     ),
     (
         "At the right end of the row say under “why” how you know, and choose an answer. "
@@ -166,6 +166,6 @@ def _table(tab: Any, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> 
             cell.font = ink(bold=column == 1)
             cell.alignment = Alignment(wrap_text=True, vertical="top")
         longest = max(
-            len(text) / width for text, width in zip(row, WIDTHS, strict=True)
+            len(text) / (1.1 * width) for text, width in zip(row, WIDTHS, strict=True)
         )
         tab.row_dimensions[top + down].height = 4 + 15 * ceil(longest)
