@@ -70,17 +70,25 @@ def axes_of(
     """
     ask = f"which way do the {what} coordinates grow (LPS, RAS or other letters)?"
     if apex is None:
-        return Guess("", "without the tips up and down cannot be told", ask, CHOICES, is_free=True)
-    along = entry - apex
+        return Guess(
+            "",
+            "without the tips up and down cannot be told",
+            ask,
+            CHOICES,
+            is_free=True,
+        )
+    along = (entry - apex)[np.isfinite(entry - apex).all(axis=1)]
     across, count = _across(entry, cases, sides)
-    if not count or not np.isfinite(along).any():
-        return Guess("", "no case has a left and a right implant", ask, CHOICES, is_free=True)
-    z = int(np.nanargmax(np.nanmedian(np.abs(along), axis=0)))
-    spread = np.nanmedian(np.abs(across), axis=0)
+    if not count or not len(along):
+        return Guess(
+            "", "no case has a left and a right implant", ask, CHOICES, is_free=True
+        )
+    z = int(np.argmax(np.median(np.abs(along), axis=0)))
+    spread = np.median(np.abs(across), axis=0)
     spread[z] = -1
     x = int(np.argmax(spread))
     count_left = int((across[:, x] > 0).sum())
-    up = "S" if float(np.nanmedian(along[:, z])) > 0 else "I"
+    up = "S" if float(np.median(along[:, z])) > 0 else "I"
     told = (
         f"the left implant has the larger figure in column {x + 1} in {count_left} of "
         f"{count} cases, the head the {'larger' if up == 'S' else 'smaller'} one in "

@@ -46,7 +46,7 @@ def source_of(said: Said, field: Field, decimal: str, thousands: str) -> Source:
         one.done()
         return source
     heading = one.text("heading")
-    if not heading:
+    if not heading and one.values.get("heading") != OPEN:
         raise one.wrong("heading", "is missing; or write always.")
     source = Source(heading, pattern=one.pattern("pattern", groups=1))
     source = replace(source, words=_words(one, field))

@@ -110,6 +110,12 @@ def test_a_question_mark_is_an_open_point_and_so_is_each_confirm():
     )
 
 
+def test_a_heading_may_be_the_open_point():
+    text = ready_layout('entry_3d_mm = { heading = "?", unit = "cm" }')
+    points = layout_of(text.encode(), name="theirs").open_points
+    assert points == ("rows[1].fields.entry_3d_mm.heading is still '?'",)
+
+
 def test_a_column_that_names_a_person_may_only_fill_what_is_coded():
     fields = 'achieved_source = { heading = "Surname", words = {} }'
     assert "turned into a code" in refused(ready_layout(fields)).hint

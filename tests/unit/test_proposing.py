@@ -263,6 +263,11 @@ def test_plan_and_result_may_have_axes_of_their_own(proposed):
     assert found.draft.values["axes"] == {"planned": "LPS", "achieved": "RAS"}
 
 
+def test_points_with_a_column_that_cannot_be_read_leave_the_axes_open(proposed):
+    text = points(-1, -1).replace(",14,", ",,").replace(",3,", ",,")
+    assert asked(proposed(text), "which way do the").guess == ""
+
+
 def test_a_sheet_of_ours_is_said_to_need_no_layout(proposed):
     found = proposed("case_id,side,entry_3d_mm\nP1,left,1\n", "deviations.csv")
     assert found.draft.values["files"] == ["deviations.csv"]
