@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from pipeline.errors import UnreadableFile, UserError
 from pipeline.records import held_back
 from pipeline.records.corrections import Answered
+from pipeline.records.file_kinds import WORKBOOK_ENDINGS
 from pipeline.records.held_read import held_file, is_held
 from pipeline.records.held_words import is_our_name
 
@@ -58,6 +59,8 @@ def in_to_correct(
     problems: list[UserError] = []
     files, _ = readable_files(audit.to_correct_folder)
     for path in files:
+        if path.suffix.lower() not in WORKBOOK_ENDINGS:
+            continue
         name = path.relative_to(audit.folder).as_posix()
         sha256 = sha256_of(path, name)
         if not sha256 or held_back.is_settled(store, sha256):
