@@ -116,7 +116,7 @@ def _laid(tab: Tab, source: str) -> Iterator[ComingIn]:
             "field_cells": field_cells_text(laid),
         }
         count = len(laid.incoming.rows)
-        line = f"{layout.file}: {count} rows of {laid.incoming.sheet}"
+        line = f"{layout.file}: {counted(count, 'row')} of {laid.incoming.sheet}"
         if applied.tally.skipped:
             line += f", {counted(applied.tally.skipped, 'row')} skipped"
         yield ComingIn(laid.incoming, details, laid, line)
