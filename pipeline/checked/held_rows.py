@@ -5,10 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from fnmatch import fnmatchcase
-from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from pipeline.checked.cells_meant import DIFFERING, cells_of
 from pipeline.checked.vocabulary import GEOMETRY_SHEETS
 from pipeline.records.held_cells import digest_of
 from pipeline.records.store import fields_of
@@ -25,9 +24,6 @@ MOST_ROWS = 20_000
 row by row; the others follow in the next workbook."""
 
 MOST_QUESTIONS = 20
-
-DIFFERING = "@differing"
-"""In check_cells.csv: the cells in which rows that say they are the same one differ."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,33 +232,6 @@ def _short(sentence: str, field_meant: str) -> str:
     bare = re.sub(r"( none of the words it may be): .{40,}\.$", r"\1.", bare)
     is_field = bool(field_meant) and bare.startswith(field_meant)
     return bare if is_field else bare[:1].upper() + bare[1:]
-
-
-@cache
-def _patterns() -> tuple[tuple[str, tuple[str, ...]], ...]:
-    return tuple(
-        (row["check_id"], tuple(row["fields"].split("|")))
-        for row in load.rows("check_cells")
-    )
-
-
-def cells_of(check_id: str, sheet: str) -> list[str]:
-    """Return the fields to look at when a check about no single field fails.
-
-    Args:
-        check_id: the check.
-        sheet: the sheet of the row.
-    """
-    for known, patterns in _patterns():
-        if fnmatchcase(check_id, known):
-            names = fields_of(sheet)
-            return [
-                name
-                for pattern in patterns
-                for name in ([pattern] if pattern == DIFFERING else names)
-                if fnmatchcase(name, pattern)
-            ]
-    return []
 
 
 def _resolve_differing(rows: Mapping[int, HeldRow]) -> None:

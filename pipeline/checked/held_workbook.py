@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from math import ceil
@@ -16,6 +15,7 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 
 from pipeline.checked.held_rows import HeldRow, HeldSheet, Mark
+from pipeline.checked.held_texts import lines_of, what_is_wrong, what_to_do
 from pipeline.records import held_words as words
 from pipeline.records.held_cells import shown
 from pipeline.records.neutral import could_be_formula, for_workbook
@@ -92,7 +92,7 @@ def draw(
     first = 1
     for held in sheets:
         _draw_tab(workbook, held, numbers, first)
-        hidden += _hidden_lines(held, first)
+        hidden += _hiddenlines_of(held, first)
         first += len(held.rows)
     _draw_hidden(workbook, hidden)
     lists = [name for name in workbook.sheetnames if name.startswith("_lists")]
@@ -182,9 +182,9 @@ def _draw_row(
         cell.fill = PatternFill("solid", fgColor=FILL_IN)
         cell.border = Border(*[Side("thin", color=RULE)] * 4)
     lines = max(
-        _lines(wrong, WIDTHS[words.WRONG]),
-        _lines(to_do, WIDTHS[words.TO_DO]),
-        _lines(row.came_from, WIDTHS[words.CAME_FROM]),
+        lines_of(wrong, WIDTHS[words.WRONG]),
+        lines_of(to_do, WIDTHS[words.TO_DO]),
+        lines_of(row.came_from, WIDTHS[words.CAME_FROM]),
     )
     tab.row_dimensions[number].height = max(2, lines) * LINE_HEIGHT
 
@@ -224,42 +224,8 @@ def _mark_cell(cell: Any, marks: Sequence[Mark]) -> None:
 
 def _comment(cell: Any, text: str) -> None:
     kept = text if len(text) <= LONGEST_COMMENT else f"{text[:LONGEST_COMMENT]} .."
-    height = 30 + 17 * _lines(kept, 44)
+    height = 30 + 17 * lines_of(kept, 44)
     cell.comment = Comment(kept, "plumbpost", width=330, height=height)
-
-
-def what_is_wrong(marks: Sequence[Mark]) -> str:
-    """Return the sentences of a row, each once; what a case has wrong says where."""
-    return _listed(
-        f"Set aside with its case, see the tab {mark.other_tab}: {mark.sentence}"
-        if mark.other_tab
-        else mark.sentence
-        for mark in marks
-    )
-
-
-def what_to_do(marks: Sequence[Mark]) -> str:
-    """Return the suggestions of a row; a sentence that several share is said once."""
-    shared: dict[str, None] = {}
-    said = []
-    for mark in marks:
-        if mark.other_tab:
-            here = f"Nothing here: once the tab {mark.other_tab} is mended, this row is used again."
-            said.append(here)
-            continue
-        sentences = re.split(r"(?<=[.!?]) (?=[A-Z])", mark.suggestion)
-        said.append(" ".join(one for one in sentences if one not in shared))
-        shared |= dict.fromkeys(sentences)
-    return _listed(one for one in said if one)
-
-
-def _listed(sentences: Iterable[str]) -> str:
-    each = list(dict.fromkeys(sentences))
-    return each[0] if len(each) == 1 else "\n".join(f"– {one}" for one in each)
-
-
-def _lines(text: str, width: float) -> int:
-    return sum(max(1, ceil(len(line) / (width * 1.05))) for line in text.splitlines())
 
 
 def _set_widths(
@@ -333,7 +299,7 @@ def _add_rules(
             tab.add_data_validation(rule)
 
 
-def _hidden_lines(held: HeldSheet, first: int) -> list[list[str]]:
+def _hiddenlines_of(held: HeldSheet, first: int) -> list[list[str]]:
     lines = []
     for key, row in enumerate(held.rows, start=first):
         place = [held.sheet, str(key), str(row.row_id)]

@@ -6,9 +6,11 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.checked.cells_meant import DIFFERING, cells_of
 from pipeline.checked.checks import all_checks
-from pipeline.checked.held_rows import DIFFERING, Mark, cells_of
-from pipeline.checked.held_workbook import broken, what_to_do
+from pipeline.checked.held_rows import Mark
+from pipeline.checked.held_texts import what_to_do
+from pipeline.checked.held_workbook import broken
 from pipeline.records import held_words
 from pipeline.records.headings import plain_heading
 from pipeline.records.held_cells import as_read, as_received, digest_of, shown
