@@ -108,10 +108,12 @@ def test_a_sheet_with_decimal_commas_reads_in_every_usual_encoding(
     folder, capsys, encoding, delimiter
 ):
     lines = [["case_id", "side", "entry_3d_mm", "angle_deg", "Bemerkung"]]
-    lines += [[f"A{i}", "left", f"{i},25", "3,5", "größer"] for i in range(1, 6)]
+    entries = ["1,25", "0,75", "2,5", "1,1", "3,45"]
+    for i, entry in enumerate(entries):
+        lines.append([f"A{i}", "left", entry, f"{i * i + 2},5", "größer"])
     text = "\n".join(delimiter.join(line) for line in lines) + "\n"
     code, _, err = run(folder, capsys, {"deviations.csv": text.encode(encoding)})
     assert code == 0, err
     with opened(folder) as audit:
         values = audit.run("select entry_3d_mm from measured.implants order by 1")
-    assert [v for (v,) in values] == [1.25, 2.25, 3.25, 4.25, 5.25]
+    assert [v for (v,) in values] == [0.75, 1.1, 1.25, 2.5, 3.45]
