@@ -109,6 +109,15 @@ ROWS = [
         image_length_mm=10.5,
         image_width_mm=2.1,
     ),
+    film(
+        *("ball", "left", "achieved", "frontal", (0, 0)),
+        scale_object="ball",
+        true_length_mm=5,
+        true_width_mm=5,
+        image_length_mm=6.25,
+        image_width_mm=6.25,
+        spacing_image_mm=15,
+    ),
     *(
         row
         for case in ("with cast", "films only")
@@ -268,6 +277,12 @@ def test_spacing_of_the_pins_is_scaled_by_the_pin_itself(rows):
     """16 mm between the pins show 16 x 1.28 on a film that widens by 1.28."""
     (pair,) = rows("pairs_from_films", "shadows")
     assert pair["planned_spacing_mm"] == pytest.approx(16, abs=1e-9)
+
+
+def test_a_ball_scales_the_film_by_a_worked_value(rows):
+    """A 5.0 mm ball imaged 6.25 enlarges by 1.25, so 15.0 on the film are 12.0 mm."""
+    (found,) = rows("film_leans", "ball")
+    assert found["spacing_mm"] == pytest.approx(12, abs=1e-12)
 
 
 def test_films_are_never_set_against_published_means(tmp_path):
