@@ -16,7 +16,7 @@ demo: $(MADE)
 	@$(BIN)/plumbpost demo "$(DEMO)"
 
 test: $(MADE)
-	$(BIN)/python -m pytest -q
+	PYTHONHASHSEED=0 $(BIN)/python -m pytest -q -n auto --dist loadscope
 
 lint: $(MADE)
 	$(BIN)/ruff check .

@@ -115,4 +115,3 @@ def _signs_of(sheet: str) -> list[tuple[Field, str, str]]:
             gives_away = f"regexp_matches({raw}, {quoted(pattern)})"
             found.append((field, "identifier_in_text", gives_away))
     return found
-

@@ -43,7 +43,10 @@ def checks_text(examples: Mapping[str, Worked]) -> str:
         KeyError: a check has no example.
     """
     words = Words()
-    parts = [f"# {words('definitions.checks.heading')}", words("definitions.checks.intro")]
+    parts = [
+        f"# {words('definitions.checks.heading')}",
+        words("definitions.checks.intro"),
+    ]
     rows = [
         (name, row)
         for name in sorted(p.stem for p in (load.FOLDER / "checks").glob("*.csv"))
@@ -93,7 +96,9 @@ def _of_check(
         ),
         "passes": _limits(words, shown),
         "why": words(
-            "definitions.checks.because", why=_sentence(row["why_limit"]), source=row["source"]
+            "definitions.checks.because",
+            why=_sentence(row["why_limit"]),
+            source=row["source"],
         ),
         "sets_aside": words(
             "definitions.checks.severity",
