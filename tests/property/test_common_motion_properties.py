@@ -63,7 +63,7 @@ def found(pairs, tmp_path_factory):
     written = {
         "A": (as_made, "plan"),
         "M": (moved(as_made, 1.0, 0.5, 1), "plan"),
-        "S": (as_made, "scan"),
+        "S": (moved(as_made, 0.0, 5.0, 3), "scan"),
         "F": (moved(as_made, 120.0, 80.0, 2), "scan"),
     }
     head = "case_id,side,achieved_source,achieved_frame," + ",".join(COORDINATES)
