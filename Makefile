@@ -9,14 +9,18 @@ PYTHON ?= $(shell for p in python3 python3.14 python3.13 python3.12 python3.11 p
 DEMO ?= demo
 unexport PYTHONPATH PYTHONHOME VIRTUAL_ENV PYTHONDONTWRITEBYTECODE
 
-.PHONY: demo test lint calibrate faults lock definitions clean
+.PHONY: demo test bench lint calibrate faults lock definitions clean
 
 demo: $(MADE)
 	@rm -rf "$(DEMO)"
 	@$(BIN)/plumbpost demo "$(DEMO)"
 
 test: $(MADE)
-	PYTHONHASHSEED=0 $(BIN)/python -m pytest -q -n auto --dist loadscope
+	PYTHONHASHSEED=0 $(BIN)/python -m pytest -q -n auto --dist loadscope --ignore tests/benchmarks
+
+# Speed, one test at a time: on a busy machine it says nothing.
+bench: $(MADE)
+	$(BIN)/python -m pytest -q -p no:randomly tests/benchmarks
 
 lint: $(MADE)
 	$(BIN)/ruff check .

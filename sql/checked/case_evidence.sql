@@ -60,6 +60,7 @@ sheet_sides as (
         count(implant_key) > 0 as has_implant,
         bool_or(tooth in ('22', '23', '24')) as is_us_left,
         bool_or(tooth in ('25', '26', '27')) as is_us_right,
+        bool_and(tooth in ('22', '23', '24', '25', '26', '27')) as is_nothing_else,
         min(source) as first_source
     from sites
     group by case_key, sheet, side
@@ -95,7 +96,7 @@ partners as (
 numberings as (
     select
         case_key,
-        bool_or(is_us_left) and bool_or(is_us_right) as is_us_pair
+        bool_or(is_us_left) and bool_or(is_us_right) and bool_and(is_nothing_else) as is_us_pair
     from sheet_sides
     where is_us_left is not null
     group by case_key
