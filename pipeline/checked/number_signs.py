@@ -8,7 +8,7 @@ run; only codes and counts come out. Where the list is not at hand nothing is sa
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UserError
@@ -23,43 +23,61 @@ FEWEST_IN_A_SERIES = 8
 FULLEST_GAPS = 0.2
 """More absent than this share, and the numbers are no series (a practice's own numbers)."""
 
+MOST_IN_A_SERIES = 100_000
+"""Nobody looks for the two numbers absent among more."""
+
 TITLES = r"\b(dr|prof|doc|mrs?|ms|miss|med|dent|dds|dmd)\b"
 
 SHEETS = tuple(field.sheet for field in load.fields() if field.identity == "case")
 PEOPLE = ("operator_code", "planned_by_code", "finished_by_code", "supervisor_code")
 
-CASES_IN_USE = " union ".join(f"select case_key from staged.{name}" for name in SHEETS)
-PEOPLE_IN_USE = " union ".join(f"select {name} from staged.cases" for name in PEOPLE)
-
-SIGNS = f"""
+PAIRS = f"""
 with numbers as (
-    select code, number, regexp_replace(number, '^0+', '') as without_zeros
-    from codes_given where kind = 'case' and code in ({CASES_IN_USE})
+    select code, number from codes where kind = 'case'
+),
+padded as (
+    select code, ltrim(number, '0') as digits from numbers
+    where starts_with(number, '0') and ltrim(number, '0') <> ''
+),
+alike as (
+    select code, digits from padded
+    union
+    select code, number from numbers where number in (select digits from padded)
 ),
 names as (
     select code, regexp_replace(
         regexp_replace(lower(strip_accents(number)), '{TITLES}', ' ', 'g'), '[^a-z]', '', 'g'
     ) as letters
-    from codes_given where kind = 'person' and code in ({PEOPLE_IN_USE})
-),
-shared as (
-    select without_zeros from numbers
-    where without_zeros <> '' group by without_zeros having count(*) > 1
+    from codes where kind = 'person'
 )
-select code, 'e_notation' as sign from numbers
+select 'e_notation' as sign, code, code as other from numbers
 where regexp_full_match(number, '\\d([.,]\\d+)?[eE]\\+?\\d{{1,3}}')
 union all
-select code, 'lost_zeros' from numbers where without_zeros in (from shared)
+select 'lost_zeros', one.code, two.code from alike as one
+inner join alike as two on one.digits = two.digits and one.code <> two.code
 union all
-select distinct one.code, 'name_alike' from names as one
-inner join names as other
-    on one.code <> other.code and one.letters <> '' and other.letters <> ''
+select 'name_alike', one.code, two.code from names as one
+inner join names as two
+    on one.code <> two.code and one.letters <> '' and two.letters <> ''
     and (
-        one.letters = other.letters
-        or least(length(one.letters), length(other.letters)) >= 5
-        and levenshtein(one.letters, other.letters) = 1
+        one.letters = two.letters
+        or least(length(one.letters), length(two.letters)) >= 5
+        and levenshtein(one.letters, two.letters) = 1
     )"""
-"""Codes of case numbers and people, with what they show."""
+"""Codes whose numbers or names show something, each with the one it is like."""
+
+IN_USE = " union ".join(
+    [f"select case_key as code from staged.{name}" for name in SHEETS]
+    + [f"select {name} from staged.cases" for name in PEOPLE]
+)
+
+SIGNS = f"""
+with in_use as ({IN_USE})
+select distinct pairs.code, pairs.sign from pairs_given as pairs
+where pairs.code in (from in_use) and pairs.other in (from in_use)"""
+"""Of these pairs, those whose both codes are of this audit."""
+
+NUMBERS = "select code, number from codes where kind = 'case'"
 
 SERIES = f"""
 with numbered as (
@@ -67,7 +85,7 @@ with numbered as (
         regexp_extract(g.number, '^(.*?)(\\d{{1,9}})$', 1) as series,
         cast(nullif(regexp_extract(g.number, '^(.*?)(\\d{{1,9}})$', 2), '') as bigint) as place
     from staged.cases as c
-    inner join codes_given as g on c.case_key = g.code and g.kind = 'case'
+    inner join numbers_given as g on c.case_key = g.code
 ),
 counted as (
     select source, count(*) as count_numbers,
@@ -88,24 +106,36 @@ group by source"""
 )
 def make_number_signs(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
     """Make checked.number_signs and number_series. Grain: code, sign; source."""
-    codes = _codes(parameters)
-    with warehouse.registered("codes_given", codes):
+    is_small = warehouse.value("select count(*) from staged.cases") <= MOST_IN_A_SERIES
+    pairs, numbers = _answers(parameters, (PAIRS, NUMBERS if is_small else ""))
+    pairs = pairs.reindex(columns=["sign", "code", "other"]).astype("str")
+    numbers = numbers.reindex(columns=["code", "number"]).astype("str")
+    with (
+        warehouse.registered("pairs_given", pairs),
+        warehouse.registered("numbers_given", numbers),
+    ):
         warehouse.make("checked.number_signs", SIGNS)
         warehouse.make("checked.number_series", SERIES)
 
 
-def _codes(parameters: Mapping[str, Any]) -> pd.DataFrame:
-    """Return kind, code and number of cases and people; empty where not at hand."""
+def _answers(
+    parameters: Mapping[str, Any], selects: Sequence[str]
+) -> list[pd.DataFrame]:
+    """Ask the list of codes; empty answers where it is not at hand."""
     import pandas as pd
 
     from pipeline.records.codes import Codebook
 
-    given = parameters.get("codes_behind")
-    if given is None and "settings" in parameters:
+    ask = parameters.get("ask_codes")
+    if ask is None and "settings" in parameters:
         try:
-            given = Codebook(parameters["settings"]).list_of(("case", "person"))
-        except UserError:  # the key lies on another machine, or the list is in use
-            given = None
-    if given is None:
-        given = pd.DataFrame({"kind": [], "code": [], "number": []})
-    return given.astype("str")
+            ask = Codebook(parameters["settings"]).answer
+        except UserError:  # the key lies on another machine
+            ask = None
+    found = []
+    for select in selects:
+        try:
+            found.append(ask(select) if ask and select else pd.DataFrame())
+        except UserError:  # the list is in use by another program
+            found.append(pd.DataFrame())
+    return found

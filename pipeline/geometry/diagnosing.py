@@ -3,7 +3,7 @@
 A mend counts when no limit is broken with it, and, where plan and result lay too far
 apart, when it takes away most of that: four fifths of the misfit. A shift takes its three
 numbers from the case and fits nearly anything, so it counts only where nothing else
-does, and only when it takes away 24 parts of 25 (four fifths of the distance).
+does, and only when it takes away nine tenths.
 
 Two mends do equally well when their misfits are within a factor of two: that is a factor
 of 1.4 in millimetres, less than the next reading of the case may change. A mirror image
@@ -33,7 +33,7 @@ from pipeline.geometry.plausible import (
 from pipeline.geometry.registration import Flags, Floats
 
 SHARE_LEFT = 0.2
-SHARE_LEFT_BY_A_FIT = SHARE_LEFT**2
+SHARE_LEFT_BY_A_FIT = 0.1
 EQUAL_WITHIN = 2.0
 NEGLIGIBLE_MISFIT = 0.005
 """Misfits that differ by less are equal whatever their ratio (half a millimetre)."""

@@ -13,7 +13,7 @@ import hashlib
 import hmac
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -115,17 +115,14 @@ class Codebook:
                     " anti join codes as c using (kind, code)"
                 )
 
-    def list_of(self, kinds: Sequence[str]) -> pd.DataFrame:
-        """Return kind, code and number of some kinds, on this machine only."""
+    def answer(self, select: str) -> pd.DataFrame:
+        """Answer a select over codes(kind, code, number), on this machine only."""
         import pandas as pd
 
         if not self._file.exists():
-            return pd.DataFrame(columns=["kind", "code", "number"])
+            return pd.DataFrame()
         with Warehouse(self._file, root=self._file.parent, read_only=True) as store:
-            return store.frame(
-                "select kind, code, number from codes where list_contains($kinds, kind)",
-                {"kinds": list(kinds)},
-            )
+            return store.frame(select)
 
     def numbers_behind(self, kind: str) -> dict[str, str]:
         """Return code -> number for one kind, on this machine only."""

@@ -1,9 +1,9 @@
 -- What is judged about ready-made figures: against each other, against the points of the same implant,
 -- and against the other rows of their file. Grain: row_id of deviations; null = not applicable.
 -- What rounding alone can explain is taken off first: two steps of a length, half a step of an angle at
--- the length of the implant. Copies and series are looked for among measured figures only. Copies only
--- where the figures have so many digits that chance makes less than one row in 1,000 a copy: each of n rows
--- has n others to agree with.
+-- the length of the implant. A step is that of the file, because 4.0 is written 4. Copies and series are
+-- looked for among measured figures only, and copies only where the figures have so many digits that
+-- chance makes less than one row in 1,000 a copy: each of n rows has n others to agree with.
 with
 lengths_known as (
     select
@@ -14,24 +14,37 @@ lengths_known as (
     group by case_key, implant_key
 ),
 
+file_steps as (
+    select
+        source,
+        min(
+            least(
+                step_written(entry_3d_mm), step_written(entry_lateral_mm), step_written(depth_mm),
+                step_written(apex_3d_mm), step_written(apex_lateral_mm), step_written(mesial_mm),
+                step_written(facial_mm)
+            )
+        ) as step_mm,
+        min(
+            least(
+                step_written(angle_deg), step_written(frontal_tilt_change_deg),
+                step_written(sagittal_tilt_change_deg)
+            )
+        ) as step_deg
+    from staged.deviations
+    group by source
+),
+
 seen as (
     select
         deviations.*,
         coalesce(lengths_known.length_change_mm, 0) as length_change_mm,
-        least(
-            step_written(deviations.entry_3d_mm), step_written(deviations.entry_lateral_mm),
-            step_written(deviations.depth_mm), step_written(deviations.apex_3d_mm),
-            step_written(deviations.apex_lateral_mm), step_written(deviations.mesial_mm),
-            step_written(deviations.facial_mm)
-        ) as step_mm,
-        least(
-            step_written(deviations.angle_deg), step_written(deviations.frontal_tilt_change_deg),
-            step_written(deviations.sagittal_tilt_change_deg)
-        ) as step_deg,
+        file_steps.step_mm,
+        file_steps.step_deg,
         sqrt(
             deviations.frontal_tilt_change_deg ^ 2 + deviations.sagittal_tilt_change_deg ^ 2
         ) as both_tilts_deg
     from staged.deviations as deviations
+    inner join file_steps on deviations.source = file_steps.source
     left join lengths_known
         on
             deviations.case_key = lengths_known.case_key

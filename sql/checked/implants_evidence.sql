@@ -43,36 +43,61 @@ shared_rows as (
     inner join shared_keys on keyed.key_hash = shared_keys.key_hash
 ),
 
-vectors as (
+results as (
     select
         row_id,
-        hash(case_key, implant_key) as implant_hash,
-        source,
         hash(
             source, achieved_entry_x_mm, achieved_entry_y_mm, achieved_entry_z_mm,
             achieved_apex_x_mm, achieved_apex_y_mm, achieved_apex_z_mm
-        ) as vector_hash,
-        achieved_entry_x_mm + achieved_entry_y_mm + achieved_entry_z_mm
-        + achieved_apex_x_mm + achieved_apex_y_mm + achieved_apex_z_mm is not null as is_placed
+        ) as vector_hash
     from staged.implants
-    where case_key is not null and implant_key is not null
+    where achieved_entry_x_mm + achieved_apex_x_mm is not null
+),
+
+shared_results as (
+    select vector_hash
+    from results
+    group by vector_hash
+    having count(*) > 1
+),
+
+vectors as (
+    select
+        implants.row_id,
+        implants.source,
+        plain_key(implants.row_key) as row_key,
+        hash(implants.case_key, implants.implant_key) as implant_hash,
+        results.vector_hash
+    from results
+    inner join shared_results on results.vector_hash = shared_results.vector_hash
+    inner join staged.implants as implants on results.row_id = implants.row_id
+    where implants.case_key is not null and implants.implant_key is not null
+),
+
+of_implants as (
+    select
+        vector_hash,
+        implant_hash,
+        min(row_id) as first_row_id,
+        min(row_key) <> max(row_key) as is_read_again
+    from vectors
+    group by vector_hash, implant_hash
 ),
 
 copied_vectors as (
     select
         vector_hash,
-        count(distinct implant_hash) as count_implants
-    from vectors
-    where is_placed
+        count(*) as count_implants
+    from of_implants
     group by vector_hash
-    having min(implant_hash) <> max(implant_hash)
+    having count(*) > 1
 ),
 
 files as (
     select
         source,
         count(*) as count_rows
-    from vectors
+    from staged.implants
     group by source
 ),
 
@@ -89,6 +114,23 @@ copies as (
         + digits_told(implants.achieved_entry_z_mm, 0.2) + digits_told(implants.achieved_apex_x_mm, 0.2)
         + digits_told(implants.achieved_apex_y_mm, 0.2)
         >= 3 + log10(files.count_rows)
+),
+
+repeats as (
+    select vectors.row_id
+    from vectors
+    inner join of_implants
+        on
+            vectors.vector_hash = of_implants.vector_hash
+            and vectors.implant_hash = of_implants.implant_hash
+    inner join staged.implants as implants on vectors.row_id = implants.row_id
+    where
+        of_implants.is_read_again
+        and vectors.row_id > of_implants.first_row_id
+        and decimals_of(implants.achieved_entry_x_mm) + decimals_of(implants.achieved_entry_y_mm)
+        + decimals_of(implants.achieved_entry_z_mm) + decimals_of(implants.achieved_apex_x_mm)
+        + decimals_of(implants.achieved_apex_y_mm) + decimals_of(implants.achieved_apex_z_mm)
+        >= 10
 ),
 
 seen as (
@@ -187,6 +229,9 @@ select
             coalesce(copies.count_implants, 1)
         ) as double
     ) as count_implants_alike,
+    cast(
+        if(seen.achieved_entry_x_mm is null, null, repeats.row_id is not null) as double
+    ) as is_repeated_reading,
     round(seen.placed_length_mm - seen.planned_length_mm, 6) as length_change_mm,
     seen.planned_length_mm,
     seen.placed_length_mm,
@@ -198,3 +243,4 @@ select
 from seen
 left join shared_rows on seen.row_id = shared_rows.row_id
 left join copies on seen.row_id = copies.row_id
+left join repeats on seen.row_id = repeats.row_id

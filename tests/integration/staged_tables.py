@@ -138,8 +138,8 @@ class GivenRecords:
             ) as keyed where {sheet}.row_id = keyed.row_id"""
         )
 
-    def _codes_behind(self) -> pd.DataFrame:
-        """Return what the codes of cases and people stand for: here, themselves."""
+    def _ask_codes(self, select: str) -> pd.DataFrame:
+        """Answer as the list of codes does: here codes stand for themselves."""
         selects = [
             f"select distinct '{field.identity}' as kind, {named(field.field)} as code"
             f" from records.{field.sheet} where {named(field.field)} <> ''"
@@ -147,7 +147,14 @@ class GivenRecords:
             if field.identity in {"case", "person"}
         ]
         every = " union ".join(selects)
-        return self.warehouse.frame(f"select kind, code, code as number from ({every})")
+        codes = f"codes as (select kind, code, code as number from ({every}))"
+        rest = select.strip().removeprefix("with")
+        joined = (
+            f"with {codes}, {rest}"
+            if rest != select.strip()
+            else f"with {codes} {select}"
+        )
+        return self.warehouse.frame(joined)
 
     def checked(self) -> Warehouse:
         """Stage and check all rows; return the warehouse with its tables."""
@@ -155,7 +162,7 @@ class GivenRecords:
             self._give_keys(sheet)
         parameters = {
             "run_date": RUN_DATE,
-            "codes_behind": self._codes_behind(),
+            "ask_codes": self._ask_codes,
             **own_limits.Superimposing().parameters(),
             **problems.allowed_words(),
         }

@@ -161,7 +161,25 @@ def figures_alike(last: str) -> tuple[Row, ...]:
     )
 
 
+def read_twice(x: str) -> tuple[Row, ...]:
+    """One implant in hundredths, read a second time; x of its entry then."""
+    fine = {
+        n: f"{c:.2f}" if n.startswith("achieved_") else c
+        for n, c in moved("left", x=0.01, y=0.01, z=0.01).items()
+    }
+    return (
+        ("implants", fine | {"reading": 1}),
+        ("implants", fine | {"reading": 2, "achieved_entry_x_mm": x}),
+    )
+
+
 COPIES = (
+    Example(
+        "implants-reading-repeated",
+        read_twice("8.53"),
+        read_twice("8.51"),
+        "Row 3: this reading repeats another one of the same implant, to the last digit.",
+    ),
     Example(
         "implants-copied-result",
         apart(),
@@ -584,7 +602,30 @@ GUIDES = (
     ),
 )
 
+
+def on_film(left: str, right: str) -> tuple[Row, ...]:
+    """A pair that leans 7.4 degrees to the right, and a film of it from the front."""
+    leaning = both(
+        left=moved("left") | {"achieved_apex_x_mm": 9.8, "placed_length_mm": 10.08},
+        right=moved("right") | {"achieved_apex_x_mm": -6.2, "placed_length_mm": 10.08},
+    )
+    seen = {"state": "achieved", "film_kind": "pa_skull", "angle_reference": "marker"}
+    return (
+        *leaning,
+        row("films", side="left", tilt_deg=left, **seen),
+        row("films", side="right", tilt_deg=right, **seen),
+    )
+
+
 PINS = (
+    Example(
+        "films-mirrored",
+        on_film("6", "-8"),
+        on_film("-8", "6"),
+        # lean atan(1.3 / 10) = 7.41: 15.41 + 13.41 this way, 0.59 + 1.41 the other way
+        "On a film from the front left and right look exchanged: the other way round, its"
+        " two leans lie 26.81 degrees closer to those of the coordinates.",
+    ),
     Example(
         "pair-readings-angle-in-space",
         (row("pair_readings", source="surveyor"),),
