@@ -9,7 +9,7 @@ PYTHON ?= $(shell for p in python3 python3.14 python3.13 python3.12 python3.11 p
 DEMO ?= demo
 unexport PYTHONPATH PYTHONHOME VIRTUAL_ENV PYTHONDONTWRITEBYTECODE
 
-.PHONY: demo test bench lint calibrate faults lock definitions clean
+.PHONY: demo test bench lint calibrate lock definitions clean
 
 demo: $(MADE)
 	@rm -rf "$(DEMO)"
@@ -32,10 +32,6 @@ lint: $(MADE)
 calibrate: $(MADE)
 	$(BIN)/python -m tests.calibration.intervals
 	$(BIN)/python -m tests.calibration.budget
-
-# Slow: every fault of the catalogue, planted in records of the invented clinic.
-faults: $(MADE)
-	$(BIN)/python -m tests.benchmarks.faults
 
 definitions: $(MADE)
 	$(BIN)/plumbpost definitions > reports/DEFINITIONS.md
