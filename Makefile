@@ -9,7 +9,7 @@ PYTHON ?= $(shell for p in python3 python3.14 python3.13 python3.12 python3.11 p
 DEMO ?= demo
 unexport PYTHONPATH PYTHONHOME VIRTUAL_ENV PYTHONDONTWRITEBYTECODE
 
-.PHONY: demo test bench lint calibrate lock definitions clean
+.PHONY: demo test bench lint calibrate faults lock definitions clean
 
 demo: $(MADE)
 	@rm -rf "$(DEMO)"
@@ -32,6 +32,10 @@ lint: $(MADE)
 calibrate: $(MADE)
 	$(BIN)/python -m tests.calibration.intervals
 	$(BIN)/python -m tests.calibration.budget
+
+# Slow: every fault of the catalogue planted, found or not; results are committed with their date.
+faults: $(MADE)
+	$(BIN)/python -m tests.benchmarks.faults
 
 definitions: $(MADE)
 	$(BIN)/plumbpost definitions > reports/DEFINITIONS.md
