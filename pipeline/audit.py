@@ -69,6 +69,7 @@ class Settings:
         superimposing: how uncertain a superimposition may be.
         room: what a later implant would need.
         follow_up: how the years after delivery are counted.
+        programme: when a trainee's run of cases is a signal.
     """
 
     audit_id: str
@@ -82,6 +83,7 @@ class Settings:
     superimposing: own_limits.Superimposing
     room: own_limits.Room
     follow_up: own_limits.FollowUp
+    programme: own_limits.Programme
 
     def cycle(self, name: str | None) -> Cycle:
         """Return the cycle of that name, or all cases.
@@ -169,8 +171,8 @@ class Audit:
 
 
 def _settings(said: dict[str, Any]) -> Settings:
-    known = {"audit", "summary", "cycle", "plan", "superimposing", "room", "follow_up"}
-    _refuse_unknown(said, known, "")
+    of_limits = {limits.section for limits in own_limits.OwnLimits.__subclasses__()}
+    _refuse_unknown(said, {"audit", "summary", "cycle", "plan", *of_limits}, "")
     part = said.get("audit", {})
     _refuse_unknown(part, {"audit_id", "title", "lead", "key_file"}, "audit.")
     summary = said.get("summary", {})
@@ -202,6 +204,7 @@ def _settings(said: dict[str, Any]) -> Settings:
         superimposing=own_limits.Superimposing.read(said.get("superimposing", {})),
         room=own_limits.Room.read(said.get("room", {})),
         follow_up=own_limits.FollowUp.read(said.get("follow_up", {})),
+        programme=own_limits.Programme.read(said.get("programme", {})),
     )
 
 

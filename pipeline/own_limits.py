@@ -89,6 +89,49 @@ class FollowUp(OwnLimits):
     overdue_months: float = 9.0
 
 
+@dataclass(frozen=True, slots=True)
+class Programme(OwnLimits):
+    """When a trainee's run of cases is a signal; the clinic's own choice, no source.
+
+    Attributes:
+        acceptable_percent: share of cases that may miss a signed criterion. It is set on
+            cases: 10 % of implants are some 16 % of cases with two.
+        unacceptable_percent: share that must not be missed.
+        planned_cases: cases of a trainee within which a false signal counts.
+        false_signal_percent: largest chance of one.
+    """
+
+    section: ClassVar[str] = "programme"
+    acceptable_percent: float = 20.0
+    unacceptable_percent: float = 40.0
+    planned_cases: float = 30.0
+    false_signal_percent: float = 5.0
+
+    @classmethod
+    def read(cls, said: Mapping[str, Any]) -> Self:
+        """Read the section, and refuse shares that are no question.
+
+        Raises:
+            SettingsError: the shares are not in order or not below 100, or the number of
+                planned cases is not a whole number up to 200.
+        """
+        found = super(Programme, cls).read(said)
+        if not found.acceptable_percent < found.unacceptable_percent < 100:
+            raise SettingsError(
+                "audit.toml: programme.unacceptable_percent should lie between"
+                " programme.acceptable_percent and 100."
+            )
+        if not found.false_signal_percent < 100:
+            raise SettingsError(
+                "audit.toml: programme.false_signal_percent should be below 100."
+            )
+        if found.planned_cases != int(found.planned_cases) or found.planned_cases > 200:
+            raise SettingsError(
+                "audit.toml: programme.planned_cases should be a whole number up to 200."
+            )
+        return found
+
+
 SETTINGS_TEXT = """\
 # A superimposition that leaves an implant less certain than this is not used; the
 # figures of the pair still come:
@@ -107,4 +150,11 @@ SETTINGS_TEXT = """\
 # settling_in_days = 30        # from delivery; what happens then is reported apart
 # recall_months = 6            # due again this long after being seen
 # overdue_months = 9           # and overdue this long after
+
+# Trainees: when a run of own cases is a signal; a case fails when it misses a signed criterion:
+# [programme]
+# acceptable_percent = 20      # of cases, not of implants
+# unacceptable_percent = 40
+# planned_cases = 30           # within which a false signal counts
+# false_signal_percent = 5     # largest chance of one
 """

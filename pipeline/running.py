@@ -146,6 +146,7 @@ def _note_run(
         settings.superimposing,
         settings.room,
         settings.follow_up,
+        settings.programme,
     )
     said = (loads, meshes, answered, heeded, cycle, own, our_version())
     run_id = hashlib.sha256(repr(said).encode()).hexdigest()[:16]

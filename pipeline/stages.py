@@ -19,6 +19,7 @@ from pipeline.staged import problems as _problems
 from pipeline.summarised import accuracy as _accuracy
 from pipeline.summarised import bias as _bias
 from pipeline.summarised import comparison as _comparison
+from pipeline.summarised import competence as _competence
 from pipeline.summarised import criteria as _criteria
 from pipeline.summarised import discussing as _discussing
 from pipeline.summarised import error_budget as _error_budget
@@ -47,6 +48,7 @@ MADE_IN_PYTHON = (
     _years_after,
     _bias,
     _influence,
+    _competence,
 )
 """Modules that make tables in Python."""
 

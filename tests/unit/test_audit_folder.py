@@ -89,6 +89,12 @@ def test_own_limits_have_defaults_and_each_may_be_set(folder):
             "largest_entry_error_mm should be a number above 0",
         ),
         ("\n[surgery]\n", "surgery, which is not a setting"),
+        (
+            "\n[programme]\nacceptable_percent = 50\n",
+            "should lie between programme.acceptable_percent and 100",
+        ),
+        ("\n[programme]\nplanned_cases = 7.5\n", "a whole number up to 200"),
+        ("\n[programme]\nfalse_signal_percent = 100\n", "should be below 100"),
         ("\n[plan]\nsite_rule_mm = 80\n", "80; 3 to 25 is possible"),
         ('\n[plan]\nsite_rule_mm = "8"\n', "site_rule_mm should be a number"),
         ('\n[plan]\naxis_rule = "upright"\n', "which is no rule"),

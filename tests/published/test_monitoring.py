@@ -1,0 +1,146 @@
+"""Running scores of cases against published limits, and against counting every outcome."""
+
+from itertools import product
+from math import log
+
+import numpy as np
+import pytest
+
+from pipeline.statistics.monitoring import (
+    Chart,
+    Rates,
+    chance_of_signal,
+    learning_chart,
+    performance_chart,
+    run_chart,
+    too_few_planned,
+)
+
+
+def test_learning_score_shows_competence_as_often_as_its_published_example_says():
+    """LC-CUSUM of Biau & Porcher 2010 (doi 10.1002/sim.3947), acceptable .10, unacceptable
+    .25, limit 1.25, 50 cases. Chances from an exact recursion of others, reproduced by
+    simulation (.8947 and .9997)."""
+    rates = Rates(0.10, 0.25, 50, 0.05)
+    assert rates.on_success == pytest.approx(0.1823215568, abs=1e-10)
+    assert rates.on_failure == pytest.approx(0.9162907319, abs=1e-10)
+    at_limit = (rates.on_success, rates.on_failure, 1.25)
+    assert chance_of_signal(*at_limit, 0.75, 50) == pytest.approx(0.8921632, abs=1e-7)
+    assert chance_of_signal(*at_limit, 0.90, 50) == pytest.approx(0.9996416, abs=1e-7)
+
+
+def test_limit_is_the_published_one_of_a_score_of_ten_cases():
+    """Exact limit for failure rate .1, odds doubled (2/11), 10 cases, chance .05: a signal
+    when the score exceeds 1.41227 (limit printed by another program's example,
+    checked by counting all 1,024 outcomes); the next score that can occur is our limit."""
+    chart = performance_chart(Rates(0.1, 2 / 11, 10, 0.05))
+    below = [3 * log(20 / 11) - k * log(1.1) for k in range(40)]
+    assert min(abs(score - 1.41227) for score in below) < 5e-6
+    assert chart.limit == pytest.approx(1.41227 + log(1.1), abs=5e-6)
+    assert chart.false_alarm < 0.05
+
+
+@pytest.mark.parametrize("is_learning", [False, True])
+def test_chance_of_a_signal_equals_counting_every_outcome_of_twelve_cases(is_learning):
+    rates = Rates(0.2, 0.5, 12, 0.10)
+    chart = (learning_chart if is_learning else performance_chart)(rates)
+    at_rate = rates.unacceptable if is_learning else rates.acceptable
+    counted = 0.0
+    for failures in product((False, True), repeat=12):
+        if any(point.is_signal for point in run_chart(chart, failures)):
+            failed = sum(failures)
+            counted += at_rate**failed * (1 - at_rate) ** (12 - failed)
+    assert chart.false_alarm == pytest.approx(counted, abs=1e-12)
+    assert counted <= rates.false_alarm
+
+
+@pytest.mark.parametrize(
+    ("acceptable", "unacceptable", "false_alarm", "power", "to_false", "to_signal"),
+    [
+        (0.05, 0.15, 0.050, 0.59, 403, 32),
+        (0.05, 0.20, 0.047, 0.80, 466, 21),
+        (0.10, 0.25, 0.044, 0.66, 399, 28),
+        (0.10, 0.30, 0.047, 0.83, 459, 20),
+        (0.15, 0.30, 0.048, 0.58, 369, 33),
+        (0.20, 0.40, 0.046, 0.70, 402, 26),
+    ],
+)
+def test_thirty_cases_signal_as_often_as_an_independent_reckoning_says(
+    acceptable, unacceptable, false_alarm, power, to_false, to_signal
+):
+    """From an exact recursion made by other hands; it took a limit next to ours where two
+    scores that can occur lie close together, so the last digits may differ."""
+    chart = performance_chart(Rates(acceptable, unacceptable, 30, 0.05))
+    assert chart.false_alarm == pytest.approx(false_alarm, abs=0.005)
+    assert chart.power == pytest.approx(power, abs=0.012)
+    assert chart.cases_to_false_signal == pytest.approx(to_false, rel=0.02)
+    assert chart.cases_to_signal == pytest.approx(to_signal, rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("acceptable", "unacceptable", "false_alarm", "power"),
+    [
+        (0.05, 0.15, 0.049, 0.42),
+        (0.05, 0.20, 0.050, 0.69),
+        (0.10, 0.20, 0.046, 0.34),
+        (0.10, 0.25, 0.046, 0.57),
+        (0.10, 0.30, 0.041, 0.72),
+        (0.20, 0.40, 0.047, 0.65),
+    ],
+)
+def test_thirty_cases_show_competence_as_often_as_an_independent_reckoning_says(
+    acceptable, unacceptable, false_alarm, power
+):
+    """From the same independent recursion."""
+    chart = learning_chart(Rates(acceptable, unacceptable, 30, 0.05))
+    assert chart.false_alarm == pytest.approx(false_alarm, abs=0.001)
+    assert chart.power == pytest.approx(power, abs=0.012)
+
+
+def test_mean_run_length_agrees_with_playing_cases_out():
+    chart = performance_chart(Rates(0.2, 0.4, 30, 0.05))
+    rng = np.random.default_rng(5)
+    lengths = [_cases_to_signal(chart, rng, 0.4) for _ in range(3000)]
+    error = np.std(lengths) / np.sqrt(len(lengths))
+    assert abs(np.mean(lengths) - chart.cases_to_signal) < 4 * error
+
+
+def _cases_to_signal(chart: Chart, rng: np.random.Generator, rate: float) -> int:
+    score, n = 0.0, 0
+    while score < chart.limit - 1e-9:
+        step = chart.rises if rng.random() < rate else -chart.falls
+        score, n = max(0.0, score + step), n + 1
+    return n
+
+
+def test_competence_cannot_be_shown_in_fewer_cases_than_the_chance_allows():
+    """ln(.05) / ln(1 - rate): 19 cases at .15, 14 at .20, 11 at .25, 9 at .30."""
+    for rate, needed in ((0.15, 19), (0.20, 14), (0.25, 11), (0.30, 9)):
+        assert too_few_planned(Rates(0.01, rate, needed - 1, 0.05)) == needed
+        assert too_few_planned(Rates(0.01, rate, needed, 0.05)) is None
+    with pytest.raises(ValueError, match="19 planned cases"):
+        learning_chart(Rates(0.05, 0.15, 10, 0.05))
+
+
+def test_so_many_failures_in_a_row_signal_at_once_and_the_score_starts_again():
+    chart = performance_chart(Rates(0.2, 0.4, 30, 0.05))
+    points = run_chart(chart, [True] * (chart.least_cases + 1))
+    signals = [point.is_signal for point in points]
+    assert signals == [False] * (chart.least_cases - 1) + [True, False]
+    assert points[-1].score == pytest.approx(chart.rises)
+
+
+def test_a_score_never_falls_below_nothing():
+    chart = performance_chart(Rates(0.2, 0.4, 30, 0.05))
+    assert [point.score for point in run_chart(chart, [False] * 3)] == [0.0] * 3
+
+
+@pytest.mark.parametrize(
+    ("acceptable", "unacceptable", "n_planned", "chance"),
+    [(0.4, 0.2, 30, 0.05), (0.0, 0.2, 30, 0.05), (0.1, 0.2, 0, 0.05), (0.1, 0.2, 9, 1)],
+)
+def test_rates_that_are_no_question_are_refused(
+    acceptable, unacceptable, n_planned, chance
+):
+    with pytest.raises(ValueError, match=r"needed|at least one case"):
+        Rates(acceptable, unacceptable, n_planned, chance)
