@@ -25,6 +25,7 @@ from pipeline.summarised import discussing as _discussing
 from pipeline.summarised import error_budget as _error_budget
 from pipeline.summarised import event_rates as _event_rates
 from pipeline.summarised import influence as _influence
+from pipeline.summarised import literature as _literature
 from pipeline.summarised import years_after as _years_after
 from pipeline.tables import Table, all_tables, in_order
 
@@ -42,6 +43,7 @@ MADE_IN_PYTHON = (
     _accuracy,
     _criteria,
     _comparison,
+    _literature,
     _discussing,
     _event_rates,
     _error_budget,

@@ -199,6 +199,22 @@ class AuditTables:
         )
 
     @cached_property
+    def published_matches(self) -> list[Row]:
+        """Published figures against each comparison, the nearest first."""
+        return self._read(
+            "summarised.published_matches",
+            "order by comparison_set, measure, count_misses, citation, key",
+        )
+
+    @cached_property
+    def pooled_published(self) -> list[Row]:
+        """Single studies of each comparison pooled, by REML first."""
+        return self._read(
+            "summarised.pooled_published",
+            "order by comparison_set, measure, method desc",
+        )
+
+    @cached_property
     def accuracy(self) -> list[Row]:
         """All measures by group."""
         return self._read("summarised.accuracy")

@@ -16,6 +16,8 @@ import pandas as pd
 
 from pipeline.reference import load
 from pipeline.reported.wording import measures
+from pipeline.statistics.pooling import METHODS
+from pipeline.summarised.literature import matches_of, pooled_of
 from pipeline.warehouse import Warehouse
 from tests.integration.report_follow_up import follow_up
 
@@ -116,6 +118,7 @@ def clinic(
         **_checked(cases),
         **follow_up(cases),
     }
+    tables |= _literature(tables["summarised.verdicts"])
     if has_harm:
         tables["summarised.harm"] = _harm(placed)
     return tables
@@ -414,6 +417,21 @@ def _verdicts(cases: list[Row], implants: list[Row], pairs: list[Row]) -> list[R
             summed = _summed(name, chosen, "guidance", group, "cbct")
             found.append(_verdict(summed, comparison, band, floor))
     return found
+
+
+def _literature(verdicts: list[Row]) -> dict[str, list[Row]]:
+    sets = {row["comparison_set"]: row for row in load.rows("comparison_sets")}
+    judged = [(sets[row["comparison_set"]], row["measure"]) for row in verdicts]
+    return {
+        "summarised.published_matches": [
+            match for chosen, measure in judged for match in matches_of(chosen, measure)
+        ],
+        "summarised.pooled_published": [
+            pooled_of(chosen, measure, method)
+            for chosen, measure in judged
+            for method in METHODS
+        ],
+    }
 
 
 def _verdict(

@@ -43,6 +43,8 @@ GRAINS = {
     "summarised.influence": "measure, kind, subject",
     "summarised.common_share": "group_by, group_value, component",
     "summarised.verdicts": "measure, comparison_set",
+    "summarised.published_matches": "comparison_set, measure, key",
+    "summarised.pooled_published": "comparison_set, measure, method",
     "summarised.completeness": "stage",
     "checked.findings": "finding_id",
     "checked.results": "check_id, sheet",
