@@ -158,7 +158,7 @@ def studies(chosen: Row, measure: str) -> list[Row]:
     beside the result.
     """
     published = {row["key"]: row for row in load.rows("published_accuracy")}
-    kept = []
+    kept: list[Row] = []
     for member in members(chosen, measure):
         row = published[member["key"]]
         unlike = misses(row, chosen, measure)
