@@ -57,7 +57,8 @@ def limits() -> Limits:
     return Limits(
         entry_mm=high("implants-entry-far"),
         angle_deg=high("implants-angle-large"),
-        length_mm=high("implants-achieved-length"),
+        planned_length_mm=high("implants-planned-length"),
+        achieved_length_mm=high("implants-achieved-length"),
         axis_mm=both("implants-achieved-axis-size"),
         spacing_mm=both("pair-readings-entry-spacing"),
         side_mm=float(by_id()["pair-achieved-sides"].low),

@@ -85,7 +85,8 @@ class Limits:
     Attributes:
         entry_mm: largest distance at the entry.
         angle_deg: largest angle between planned and achieved axis.
-        length_mm: largest difference of an axis from its label.
+        planned_length_mm: largest difference of a planned axis from its label.
+        achieved_length_mm: the same of an achieved axis, whose ends are picked.
         axis_mm: shortest and longest axis where there is no label.
         spacing_mm: smallest and largest distance of the two entries.
         side_mm: how far the left entry stands to the left of the right one at least.
@@ -93,7 +94,8 @@ class Limits:
 
     entry_mm: float
     angle_deg: float
-    length_mm: float
+    planned_length_mm: float
+    achieved_length_mm: float
     axis_mm: tuple[float, float]
     spacing_mm: tuple[float, float]
     side_mm: float
@@ -174,14 +176,14 @@ def _broken_lengths(pairs: Pairs, limits: Limits) -> Floats:
         np.isnan(pairs.placed_label_mm), pairs.planned_label_mm, pairs.placed_label_mm
     )
     broken = np.zeros(len(pairs))
-    for points, label in (
-        (pairs.planned, pairs.planned_label_mm),
-        (pairs.achieved, placed),
+    for points, label, most in (
+        (pairs.planned, pairs.planned_label_mm, limits.planned_length_mm),
+        (pairs.achieved, placed, limits.achieved_length_mm),
     ):
         length = _norm(axes(points))
         spacing = _norm(points[:, LEFT, ENTRY] - points[:, RIGHT, ENTRY])
         with np.errstate(invalid="ignore"):
-            off_label = np.abs(length - label) > limits.length_mm
+            off_label = np.abs(length - label) > most
             out_of_range = _outside(length, limits.axis_mm)
             broken += _count(np.where(np.isnan(label), out_of_range, off_label))
             broken += _outside(spacing, limits.spacing_mm)

@@ -21,12 +21,14 @@ from tests.benchmarks import (  # noqa: F401 - importing them registers their ki
 from tests.benchmarks.fault_kinds import KINDS, Kind
 from tests.benchmarks.fault_records import (
     COARSE,
+    PICKED,
     SHAPES,
     ManyRecords,
     Placed,
     Records,
     clean_cases,
     in_files,
+    pick_points,
     records_of,
     round_figures,
     with_number,
@@ -254,7 +256,7 @@ def benchmark(
     planted = list(planted_in(given, kinds, pools, seed, counts))
     clean = {
         shape: put_clean(given, shape, counts.clean, seed + 1)
-        for shape in (*SHAPES, *COARSE)
+        for shape in (*SHAPES, *COARSE, *PICKED)
     }
     others = Pools(240, seed + 2)  # not the same cases again: those would be copies
     clean["beside_faults"] = list(put_beside(given, planted, others, counts.beside))
@@ -291,13 +293,16 @@ def put_beside(
 def put_clean(given: ManyRecords, shape: str, count: int, seed: int) -> list[Placed]:
     """Add clean cases that no fault was planted in, in files of a clinic's size."""
     placed = []
+    draws = np.random.default_rng(seed)
     for number, lot in enumerate(in_files(clean_cases(count, seed), 48)):
         for case in lot:
             name = f"clean {shape} {number} {case.case_id}"
-            written = records_of(case, COARSE.get(shape, shape))
+            written = records_of(case, (COARSE | PICKED).get(shape, shape))
             records = with_number(written, name)
             if shape in COARSE:
                 round_figures(records)
+            if shape in PICKED:
+                pick_points(records, draws)
             placed.append(given.put(f"clean {shape} {number}.xlsx", records))
     return placed
 
