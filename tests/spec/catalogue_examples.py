@@ -535,6 +535,46 @@ FOLLOWED_UP = (
         (row("events", side="left"), row("events", side="right"), row("events")),
         "Row 2: the same event stands 3 times on one day for one denture.",
     ),
+    Example(
+        "events-kind-of-attachment",
+        (
+            row("dentures", attachment="stud"),
+            row(
+                "dentures",
+                denture_no="2",
+                delivery_date="2025-10-01",
+                attachment="magnet",
+            ),
+            row("events", event="insert_renewed"),
+            row("events", event="magnet_detached", event_date="2025-11-01"),
+            row("events", event="screw_loose", event_date="2025-11-01"),
+        ),
+        (
+            row("cases", delivery_date="2025-06-01", attachment="magnet"),
+            row("events", event="insert_renewed"),
+        ),
+        "Row 2: this cannot happen to the kind of attachment of the denture.",
+    ),
+    Example(
+        "events-after-last-observed",
+        (
+            row(
+                "cases",
+                delivery_date="2025-06-01",
+                last_observed_date="2025-09-01",
+                exit_status="remade",
+            ),
+            row("events"),
+            row("events", event_date="2025-11-01"),
+        ),
+        (
+            row(
+                "cases", delivery_date="2025-06-01", last_observed_date="2025-08-30"
+            ),
+            row("events"),
+        ),
+        "Row 2: the event lies 2 day(s) after the last day the patient was observed.",
+    ),
 )
 
 
