@@ -131,7 +131,28 @@ _run_command("load", "records", "Load the files of records/, nothing more.")
 _run_command("check", "checked", "As run, stopped after checking.")
 _run_command("measure", "measured", "As run, stopped after measuring.")
 _run_command("summarise", "summarised", "As run, stopped before the report.")
-_run_command("report", "reported", "As run: everything is made again, then reported.")
+
+
+@plumbpost.command()
+@click.argument("folder", type=FOLDER)
+@click.option(
+    "--cycle", default=None, help="Only cases operated in this cycle of audit.toml."
+)
+@click.option(
+    "--trainee",
+    default=None,
+    metavar="CODE",
+    help="Write the page of this trainee too; the codes stand on programme.html.",
+)
+@click.option(
+    "--strict",
+    is_flag=True,
+    help="Exit with 1 when rows were set aside, with 3 when a file could not be read.",
+)
+def report(folder: Path, cycle: str | None, trainee: str | None, strict: bool) -> int:  # noqa: FBT001 - click calls it
+    """As run: everything is made again, then reported."""
+    wishes = commands.Wishes(cycle, strict, trainee)
+    return commands.run(folder, "reported", wishes, say)
 
 
 @plumbpost.command()

@@ -46,10 +46,12 @@ class Wishes:
     Attributes:
         cycle: name of an audit cycle, or None for all cases.
         is_strict: rows set aside, or a file that could not be read, are an error.
+        trainee: code of the trainee whose own page is wanted, or None.
     """
 
     cycle: str | None = None
     is_strict: bool = False
+    trainee: str | None = None
 
 
 def start(folder: Path, record_kinds: Sequence[str], say: Say) -> int:
@@ -102,7 +104,7 @@ def run(folder: Path, up_to: str, wishes: Wishes, say: Say) -> int:
             made = "summarised" if up_to == "reported" else up_to
             make_audit(audit, settings, cycle, up_to=made, say=_say_state(say))
         if up_to == "reported":
-            _report(audit, settings, say)
+            _report(audit, settings, wishes, say)
     return _exit_code(audit, report, up_to, wishes, say)
 
 
@@ -131,22 +133,29 @@ def _say_state(say: Say) -> Say:
     return lambda state: say(STATE_WORDS.get(state, state))
 
 
-def _report(audit: Audit, settings: audits.Settings, say: Say) -> None:
-    from pipeline.reported.build import summary_lines, write_clinic_report
+def _report(audit: Audit, settings: audits.Settings, wishes: Wishes, say: Say) -> None:
+    from pipeline.reported import build
     from pipeline.warehouse import Warehouse
 
     say("reporting")
     with Warehouse(audit.audit_file, root=audit.folder, read_only=True) as warehouse:
-        page = write_clinic_report(
-            warehouse,
-            audit.reports_folder,
-            written_at=datetime.now(UTC),
-            title=settings.title,
-        )
-        for line in summary_lines(warehouse):
+        now, title, into = datetime.now(UTC), settings.title, audit.reports_folder
+        clinic, programme = build.write_clinic_report, build.write_programme_report
+        pages = [
+            write(warehouse, into, written_at=now, title=title)
+            for write in (clinic, programme)
+        ]
+        if wishes.trainee is not None:
+            pages.append(
+                build.write_trainee_report(
+                    warehouse, into, wishes.trainee, written_at=now, title=title
+                )
+            )
+        for line in build.summary_lines(warehouse):
             say(line)
         _list_overdue(audit, settings, warehouse, say)
-    say(f"report: {page}")
+    for page in filter(None, pages):
+        say(f"report: {page}")
 
 
 def _list_overdue(

@@ -58,6 +58,10 @@ class NoSuchTable(UserError):
     """A table was asked for that this audit does not hold."""
 
 
+class NoSuchTrainee(UserError):
+    """A page was asked for a trainee this audit does not know."""
+
+
 class NoSuchFinding(UserError):
     """A finding was named that the last check did not have."""
 

@@ -53,6 +53,7 @@ class AuditTables:
         written_at: when the report is written.
         words: the words of the page.
         title: what the clinic calls its audit; empty for the page's own title.
+        trainee: code of the trainee a page is about; empty for a page about all.
         kept: what was made of it already, see `once`.
     """
 
@@ -60,6 +61,7 @@ class AuditTables:
     written_at: datetime
     words: Words = field(default_factory=Words)
     title: str = ""
+    trainee: str = ""
     kept: dict[Any, Any] = field(default_factory=dict, repr=False)
 
     @cached_property
@@ -348,6 +350,33 @@ class AuditTables:
                 " inner join latest_dentures using (denture_key)"
                 " where e.is_counted order by e.row_id, e.side",
             )
+
+    @cached_property
+    def trainee_exposure(self) -> list[Row]:
+        """How many cases each trainee had; by code, never by figure."""
+        rest = "order by setting desc, trainee_code"
+        return self._of_trainee(self._read("summarised.trainee_exposure", rest))
+
+    @cached_property
+    def own_trend(self) -> list[Row]:
+        """What each own case of the trainee came to."""
+        rest = "order by measure, setting, case_number, side"
+        return self._of_trainee(self._read("summarised.own_trend", rest))
+
+    @cached_property
+    def competence(self) -> list[Row]:
+        """The two running scores, in the order of the cases."""
+        rest = "order by trainee_code, chart, case_number"
+        return self._of_trainee(self._read("summarised.competence", rest))
+
+    @cached_property
+    def competence_limits(self) -> dict[str, Row]:
+        """What the limit of each score does."""
+        return {row["chart"]: row for row in self._read("summarised.competence_limits")}
+
+    def _of_trainee(self, rows: list[Row]) -> list[Row]:
+        kept = self.trainee
+        return [row for row in rows if not kept or row["trainee_code"] == kept]
 
     def once(self, make: Callable[[AuditTables], Made]) -> Made:
         """Return what a function makes of this audit, made when first asked for."""

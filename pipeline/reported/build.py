@@ -1,4 +1,4 @@
-"""Write the reports: read the tables once, fill the sections, put the page together."""
+"""Write the reports: read the tables once, fill the sections, put each page together."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from pathlib import Path
 
 import jinja2
 
+from pipeline.errors import NoSuchTrainee
 from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure, Rows, drawn_quickly
 from pipeline.reported.page import Body, environment, page
@@ -26,9 +27,19 @@ from pipeline.reported.summary import summary_lines
 from pipeline.reported.wording import Words
 from pipeline.warehouse import Warehouse
 
-__all__ = ["clinic_page", "summary_lines", "write_clinic_report"]
+__all__ = [
+    "clinic_page",
+    "report_page",
+    "summary_lines",
+    "write_clinic_report",
+    "write_programme_report",
+    "write_trainee_report",
+]
 
 CLINIC = "clinic"
+PROGRAMME = "programme"
+TRAINEE = "trainee"
+TITLES = {CLINIC: "header", PROGRAMME: "programme", TRAINEE: "trainee"}
 
 
 def write_clinic_report(
@@ -54,8 +65,71 @@ def write_clinic_report(
     """
     audit = AuditTables(warehouse, written_at, Words(), title)
     text = clinic_page(audit, cache_folder=cache_folder)
-    folder.mkdir(parents=True, exist_ok=True)
-    path = folder / f"clinic_review{_suffix(audit)}.html"
+    return _written(text, folder / f"clinic_review{_suffix(audit)}.html")
+
+
+def write_programme_report(
+    warehouse: Warehouse,
+    folder: Path,
+    *,
+    written_at: datetime,
+    title: str = "",
+    cache_folder: Path | None = None,
+) -> Path | None:
+    """Write the page of the programme: exposure and scores of all trainees, by code.
+
+    Args:
+        warehouse: the finished audit database; only its tables are read.
+        folder: where the page goes; made when missing.
+        written_at: now.
+        title: what the clinic calls its audit; may be empty.
+        cache_folder: where the chart library is kept between runs.
+
+    Returns:
+        ``programme.html``; None where no student or resident operated.
+    """
+    audit = AuditTables(warehouse, written_at, Words(), title)
+    if not audit.trainee_exposure:
+        return None
+    text = report_page(audit, PROGRAMME, cache_folder=cache_folder)
+    return _written(text, folder / "programme.html")
+
+
+def write_trainee_report(
+    warehouse: Warehouse,
+    folder: Path,
+    trainee_code: str,
+    *,
+    written_at: datetime,
+    title: str = "",
+    cache_folder: Path | None = None,
+) -> Path:
+    """Write the page of one trainee: own cases only.
+
+    Args:
+        warehouse: the finished audit database; only its tables are read.
+        folder: where the page goes; made when missing.
+        trainee_code: code of a student or resident.
+        written_at: now.
+        title: what the clinic calls its audit; may be empty.
+        cache_folder: where the chart library is kept between runs.
+
+    Raises:
+        NoSuchTrainee: no student or resident has that code.
+    """
+    audit = AuditTables(warehouse, written_at, Words(), title, trainee_code)
+    if not audit.trainee_exposure:
+        raise NoSuchTrainee(
+            f"No student or resident has the code {trainee_code!r}.",
+            hint="The codes stand on reports/programme.html.",
+        )
+    text = report_page(audit, TRAINEE, cache_folder=cache_folder)
+    return _written(text, folder / f"trainee_{trainee_code}.html")
+
+
+def _written(text: str, path: Path) -> Path:
+    """Put a page in its place once it is whole."""
+    path.parent.mkdir(parents=True, exist_ok=True)
     unfinished = path.with_suffix(".html.new")
     unfinished.write_text(text, encoding="utf-8", newline="\n")
     unfinished.replace(path)
@@ -72,10 +146,17 @@ def _suffix(audit: AuditTables) -> str:
 
 def clinic_page(audit: AuditTables, *, cache_folder: Path | None = None) -> str:
     """Return the clinic review as HTML."""
+    return report_page(audit, CLINIC, cache_folder=cache_folder)
+
+
+def report_page(
+    audit: AuditTables, report: str, *, cache_folder: Path | None = None
+) -> str:
+    """Return a report as HTML: its numbered sections, in their order."""
     words = audit.words
-    templates = environment(folder_of(CLINIC), words=words)
+    templates = environment(folder_of(report), words=words)
     with drawn_quickly():
-        sections = [(place, audit.once(place.content)) for place in places(CLINIC)]
+        sections = [(place, audit.once(place.content)) for place in places(report)]
     filled = [(place, section) for place, section in sections if section is not None]
     waits = in_words(words, (wait for _, section in filled for wait in section.waits))
     html = [_rendered(templates, place, section, waits) for place, section in filled]
@@ -94,7 +175,7 @@ def clinic_page(audit: AuditTables, *, cache_folder: Path | None = None) -> str:
         )
 
     body = Body(
-        title=f"{words('header.title')} - {cycle_name(audit)}",
+        title=f"{words(f'{TITLES[report]}.title')} - {cycle_name(audit)}",
         first=between(0, SECOND_SIDE),
         second=between(SECOND_SIDE, MORE),
         more=between(MORE, 100),

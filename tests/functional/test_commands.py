@@ -222,3 +222,11 @@ def test_help_is_quick_to_import_and_teaches():
     assert done.returncode == 0
     assert "Three commands first" in done.stdout
     assert "not a medical device" in " ".join(done.stdout.split())
+
+
+def test_a_trainee_who_is_not_there_is_one_sentence_and_exit_code_2(folder, capsys):
+    fill(folder, {"deviations.csv": READY})
+    code, _, err = invoke(capsys, "report", folder, "--trainee", "nobody")
+    assert code == 2
+    assert "No student or resident has the code 'nobody'" in err
+    assert "Traceback" not in err

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import re
+from datetime import UTC, datetime
+
 import pytest
 
 from pipeline import audit as audits
 from pipeline import commands
-from tests.audits import fill, opened, quiet
+from pipeline.errors import NoSuchTrainee
+from pipeline.reported.build import write_programme_report, write_trainee_report
+from tests.audits import audit_of, fill, opened, quiet
 
 CRITERIA = (
     "criterion,measure,limit,target_percent,group_by,group_value,exceptions,signed_by,signed_date\n"
@@ -108,3 +113,82 @@ def test_nothing_is_judged_where_no_criterion_is_signed(tmp_path):
     unsigned = CRITERIA.replace("programme director,2026-01-05", ",")
     folder = programme(tmp_path / "audit", unsigned)
     assert of(folder, "select count(*) from summarised.competence") == [(0,)]
+
+
+WRITTEN_AT = datetime(2026, 6, 1, tzinfo=UTC)
+
+
+def pages(folder, tmp_path):
+    """Return the programme page, then each trainee's own page by code."""
+    with opened(folder) as audit:
+        where = {"folder": tmp_path, "written_at": WRITTEN_AT}
+        programme = write_programme_report(audit, **where)
+        codes = [row[0] for row in audit.run(
+            "select distinct trainee_code from summarised.trainee_exposure order by all"
+        )]  # fmt: skip
+        own = {
+            code: write_trainee_report(audit, trainee_code=code, **where)
+            for code in codes
+        }
+    return programme.read_text("utf-8"), {
+        code: path.read_text("utf-8") for code, path in own.items()
+    }
+
+
+def test_pages_about_trainees_hold_codes_and_no_names(folder, tmp_path):
+    programme, own = pages(folder, tmp_path)
+    for page in (programme, *own.values()):
+        for name in ("Aule", "Berrin", "Cinder", "p0", "c01"):
+            assert f">{name}<" not in page
+            assert f'"{name}"' not in page
+        assert "no ground by themselves" in page
+
+
+def test_an_own_page_holds_nothing_of_another_trainee(folder, tmp_path):
+    _, own = pages(folder, tmp_path)
+    cases = dict(
+        of(folder, "select case_key, trainee_code from summarised.trainee_cases")
+    )
+    assert len(own) == 2
+    for code, page in own.items():
+        for case_key, owner in cases.items():
+            assert (case_key in page) <= (owner == code)
+        for other in own.keys() - {code}:
+            assert other not in page
+
+
+def test_a_few_cases_are_said_to_be_too_few_with_how_many_more(folder, tmp_path):
+    programme, own = pages(folder, tmp_path)
+    assert len(re.findall(r"too few to say; 7\scases more", programme)) == 2
+    assert len(re.findall(r"too few to say; 9\scases more", programme)) == 2
+    said = [
+        bool(re.search(r"Too few to say; 7\scases more", page)) for page in own.values()
+    ]
+    assert sorted(said) == [False, True]
+
+
+def test_the_programme_page_lists_trainees_by_code_and_ranks_nobody(folder, tmp_path):
+    programme, own = pages(folder, tmp_path)
+    standing = programme.partition("Signed criteria, case by case")[2]
+    places = [
+        standing.index("".join(f"<span>{code[at : at + 4]}</span>" for at in (0, 4, 8)))
+        for code in sorted(own)
+    ]
+    assert places == sorted(places)
+    assert not re.search(r"\b(rank|best|worst|league)\b", programme, re.IGNORECASE)
+
+
+def test_an_unknown_trainee_is_a_sentence_and_not_a_crash(folder, tmp_path):
+    with opened(folder) as audit, pytest.raises(NoSuchTrainee, match="'nobody'"):
+        write_trainee_report(audit, tmp_path, "nobody", written_at=WRITTEN_AT)
+
+
+def test_without_trainees_no_programme_page_is_written(tmp_path):
+    folder = tmp_path / "audit"
+    audit_of(
+        folder,
+        {"cases.csv": "case_id,surgery_date\nc1,2026-01-12\n"},
+        up_to="summarised",
+    )
+    with opened(folder) as audit:
+        assert write_programme_report(audit, tmp_path, written_at=WRITTEN_AT) is None

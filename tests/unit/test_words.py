@@ -163,6 +163,7 @@ BY_CODE = (
     "verdict.word", "waits.what", "actions", "definitions", "definitions.kind",
     "definitions.checks.line", "definitions.checks.level", "definitions.checks.limit",
     "definitions.checks.sets_aside",
+    "programme.limit", "programme.no_signal", "programme.score", "programme.setting", "programme.signal",
     "years_after.period", "years_after.kind_of", "years_after.field", "years_after.measure",
 )  # fmt: skip
 """Groups whose words are picked by a code, a measure or a column of a table."""

@@ -1,0 +1,39 @@
+"""How many cases each trainee has had, and in what part; by code, never by figure."""
+
+from __future__ import annotations
+
+from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.section import Section
+
+COUNTED = (
+    "count_placed",
+    "count_taken_over",
+    "count_assisted",
+    "count_supervised",
+    "count_pilot",
+    "count_full",
+    "count_measured",
+)
+
+
+def content(audit: AuditTables) -> Section:
+    """Return a line for each trainee and setting."""
+    return Section({"lines": [_line(audit, row) for row in audit.trainee_exposure]})
+
+
+def _line(audit: AuditTables, row: Row) -> Row:
+    words = audit.words
+    days = ""
+    if row["first_date"] is not None:
+        days = words(
+            "header.from_to",
+            first=words.day(row["first_date"]),
+            last=words.day(row["last_date"]),
+        )
+    return {
+        "trainee": row["trainee_code"],
+        "setting": words(f"programme.setting.{row['setting']}"),
+        "cases": row["count_cases"],
+        "counts": [row[name] for name in COUNTED],
+        "days": days,
+    }
