@@ -132,10 +132,25 @@ def cases_needed(
         fewest: name no smaller number than this.
     """
     if mean.mean is None or mean.low is None or not mean.se:
-        sentence = "How many more patients are needed cannot be foretold yet."
-        return CasesNeeded(None, None, sentence)
+        return not_foretold()
     more = np.arange(max(1, fewest), MOST_MORE_PATIENTS + 1)
     chances = _chance_decided(mean.mean, mean.se, mean.n_clusters, more, edges)
+    return smallest_enough(more, chances)
+
+
+def not_foretold() -> CasesNeeded:
+    """Return that no number can be named, because nothing is known of the spread."""
+    sentence = "How many more patients are needed cannot be foretold yet."
+    return CasesNeeded(None, None, sentence)
+
+
+def smallest_enough(more: NDArray[np.int_], chances: Floats) -> CasesNeeded:
+    """Return the smallest number of further patients whose chance is enough.
+
+    Args:
+        more: numbers of further patients, rising.
+        chances: the chance that each decides, same shape.
+    """
     is_enough = chances >= ENOUGH_CHANCE
     if not is_enough.any():
         sentence = (

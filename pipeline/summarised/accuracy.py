@@ -67,5 +67,7 @@ def _row(
             f"{name}_high": quantile.high,
         }
     if measure.is_error:
-        row["tolerance_bound"] = tolerance_bound(numbers, patients).bound
+        tolerance = tolerance_bound(numbers, patients)
+        row["tolerance_bound"] = tolerance.bound
+        row["tolerance_n_more"] = tolerance.n_more
     return row

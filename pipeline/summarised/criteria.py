@@ -8,11 +8,13 @@ from typing import Any
 import numpy as np
 
 from pipeline.statistics.shares import ClusteredShare, clustered_share
+from pipeline.statistics.shares_needed import patients_needed
 from pipeline.summarised.values import Audited, Measure, Values, measures
 from pipeline.tables import makes, write_rows
 from pipeline.warehouse import Warehouse
 
 TABLE = "summarised.criteria"
+TOO_FEW = "too few to say"
 
 
 @makes(
@@ -52,6 +54,10 @@ def _row(
     target_percent = float(target) if target not in {"", None} else None
     is_met = np.abs(values.numbers) <= limit
     share = clustered_share(is_met, values.patients)
+    reached = reached_by(share, target_percent)
+    n_more: int | None = None if reached == TOO_FEW else 0
+    if reached == TOO_FEW and target_percent:
+        n_more = patients_needed(share, target_percent / 100).n_more
     missed = np.unique(values.patients[~is_met])
     return {
         "criterion": criterion["criterion"],
@@ -68,7 +74,8 @@ def _row(
         "share": share.share,
         "share_low": share.low,
         "share_high": share.high,
-        "reached": reached_by(share, target_percent),
+        "reached": reached,
+        "n_more": n_more,
         "is_example": not criterion["signed_by"],
         "note": share.warning,
     }
@@ -81,10 +88,10 @@ def reached_by(share: ClusteredShare, target_percent: float | None) -> str:
     if target_percent is None:
         return "no target"
     if share.low is None or share.high is None:
-        return "too few to say"
+        return TOO_FEW
     target = target_percent / 100
     if share.low >= target:
         return "yes"
     if share.high < target:
         return "no"
-    return "too few to say"
+    return TOO_FEW

@@ -348,8 +348,17 @@ def _summed(name: str, rows: list[Row], group_by: str, group: str, source: str) 
         "max": float(values.max()),
         "icc": 0.31 if n_patients >= 8 else None,
         "design_effect": 1.31 if n_patients >= 8 else None,
+        **_tolerance(name, values, n_patients),
         "note": "" if is_enough else "fewer than 5 patients: no interval",
     }
+
+
+def _tolerance(name: str, values: Any, n_patients: int) -> Row:
+    if measures()[name].is_signed:
+        return {}
+    lacking = max(0, 59 - n_patients)
+    bound = None if lacking else float(values.max())
+    return {"tolerance_bound": bound, "tolerance_n_more": lacking}
 
 
 def _criterion(

@@ -434,3 +434,32 @@ def test_every_chart_passes_the_check_of_the_library(n_cases):
 def test_every_section_has_its_own_number():
     numbers = [place.number for place in places("clinic")]
     assert len(numbers) == len(set(numbers))
+
+
+def test_an_open_criterion_says_how_many_more_patients_would_tell(page_of):
+    tables = tables_of.clinic()
+    open_ones = [r for r in tables["summarised.criteria"] if r["reached"] == "too few to say" and not r["is_example"]]  # fmt: skip
+    for row, n_more in zip(open_ones, (27, None), strict=False):
+        row["n_more"] = n_more
+    text = text_of(page_of(tables))
+    assert open_ones
+    assert "about 27 more patients would tell" in text
+    open_ones[0]["n_more"] = None
+    assert "over 200 more patients: will not decide" in text_of(page_of(tables))
+
+
+def test_a_bound_for_nearly_all_implants_is_given_or_says_how_many_more_it_needs(
+    page_of,
+):
+    """59 patients: Wilks, Ann Math Stat 1941;12:91-96, ln 0.05 / ln 0.95 = 58.4."""
+    few = text_of(page_of(tables_of.clinic(40)))
+    assert re.search(r"A bound for 95 % of all implants needs more patients: \d+", few)
+    assert re.search(r"needs \d+ more", few.partition("Figures by")[2] or few)
+    tables = tables_of.clinic(40)
+    for row in tables["summarised.accuracy"]:
+        if "tolerance_bound" in row:
+            row |= {"tolerance_bound": 3.21, "tolerance_n_more": 0}
+    enough = text_of(page_of(tables))
+    assert "With 95 % confidence, 95 % of all implants" in enough
+    assert "lie at or below 3.2 mm" in enough
+    assert "needs" not in enough.partition("Distributions")[2].partition("Which way")[0]

@@ -79,5 +79,7 @@ def line(audit: AuditTables, row: Row) -> Row:
         "max": plain(row["max"]),
         "icc": number(row["icc"], 2),
         "design_effect": number(row["design_effect"], 2),
-        "bound": plain(row["tolerance_bound"]),
+        "bound": plain(row["tolerance_bound"])
+        if not row["tolerance_n_more"]
+        else words("measures.bound_needs", n=row["tolerance_n_more"]),
     }

@@ -17,6 +17,8 @@ from pipeline.reported.section import Section
 from pipeline.reported.sections import harm, pairs
 from pipeline.reported.sections.header import cycle_name
 from pipeline.reported.wording import limit, measures, percent
+from pipeline.statistics.verdicts import MOST_MORE_PATIENTS
+from pipeline.summarised.criteria import TOO_FEW
 
 
 def content(audit: AuditTables) -> Section:
@@ -106,5 +108,15 @@ def line(audit: AuditTables, row: Row) -> Row:
         "sign": words.code(
             "reached_sign", "example" if row["is_example"] else row["reached"]
         ),
-        "note": "" if row["is_example"] else row["note"] or "",
+        "note": "" if row["is_example"] else " · ".join(_notes(audit, row)),
     }
+
+
+def _notes(audit: AuditTables, row: Row) -> list[str]:
+    """Return what has to be said: a caution, and how many more patients it takes."""
+    notes = [row["note"]] if row["note"] else []
+    if row["reached"] != TOO_FEW or row["share_low"] is None:
+        return notes
+    if row["n_more"] is None:
+        return [*notes, audit.words("criteria.will_not_decide", n=MOST_MORE_PATIENTS)]
+    return [*notes, audit.words("criteria.n_more", n=row["n_more"])]

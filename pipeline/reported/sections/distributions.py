@@ -8,7 +8,7 @@ from pipeline.reported import charts, drawn
 from pipeline.reported.audit_tables import AuditTables, Row
 from pipeline.reported.charts import Figure, Rows, Told
 from pipeline.reported.section import Section, Wait
-from pipeline.reported.wording import Measure, measures, median_of
+from pipeline.reported.wording import Measure, measures, median_of, whole
 
 FEWEST = 5
 """Implants or pairs a figure takes."""
@@ -99,12 +99,39 @@ def _caption(
         n = words.counted(noun, len(values), lane if len(lanes) > 1 else "")
         halves.append(words("distribution.half", half=half, n=n))
     values = [row[known.name] for row in held]
-    return words(
+    reach = words(
         "distribution.signed" if known.is_signed else "distribution.caption",
         halves=", ".join(halves),
         low=words.value(known.name, min(values)),
         high=words.value(known.name, max(values)),
     )
+    return " ".join([reach, *_bounds(audit, known, lanes)])
+
+
+def _bounds(audit: AuditTables, known: Measure, lanes: list[str]) -> list[str]:
+    """Say below what 95 % of all implants lie with 95 % confidence, or what it needs.
+
+    No shape is assumed; a measure with a direction has no such bound.
+    """
+    words = audit.words
+    given, needed = [], []
+    for lane in lanes:
+        found = _summed(audit, known, lane)
+        source = lane if len(lanes) > 1 else ""
+        if found.get("tolerance_bound") is not None:
+            bound = words.value(known.name, found["tolerance_bound"])
+            given.append(words.named(bound, source))
+        elif found.get("tolerance_n_more"):
+            needed.append(words.named(whole(found["tolerance_n_more"]), source))
+    nouns = words(f"count.{'implant' if known.place == 'implants' else 'pair'}.many")
+    said = []
+    if given:
+        bounds = ", ".join(given)
+        said.append(words("distribution.bound", nouns=nouns, bounds=bounds))
+    if needed:
+        needs = ", ".join(needed)
+        said.append(words("distribution.bound_needs", nouns=nouns, needs=needs))
+    return said
 
 
 def _layers(
@@ -149,7 +176,18 @@ def _layers(
 def _median(audit: AuditTables, known: Measure, held: list[Row], lane: str) -> Row:
     """Return the median of one source, with its limits where the summary has them."""
     values = [row[known.name] for row in held if row["source"] == lane]
-    found: Row = next(
+    found = _summed(audit, known, lane)
+    return {
+        "source": lane,
+        "median": found.get("median") or median_of(values),
+        "low": found.get("median_low"),
+        "high": found.get("median_high"),
+    }
+
+
+def _summed(audit: AuditTables, known: Measure, lane: str) -> Row:
+    """Return the summary of one source; empty where the tables hold none."""
+    return next(
         (
             row
             for row in audit.accuracy
@@ -159,9 +197,3 @@ def _median(audit: AuditTables, known: Measure, held: list[Row], lane: str) -> R
         ),
         {},
     )
-    return {
-        "source": lane,
-        "median": found.get("median") or median_of(values),
-        "low": found.get("median_low"),
-        "high": found.get("median_high"),
-    }
