@@ -16,7 +16,7 @@ with of_implants as (
                 row('angle_deg', i.angle_deg),
                 row('depth_mm', i.depth_mm),
                 row('sagittal_tilt_change_deg', i.sagittal_tilt_change_deg)
-            ]::struct(measure VARCHAR, value DOUBLE) []
+            ]::struct(measure VARCHAR, value DOUBLE)[]
         ) as figure
     from summarised.trainee_cases as t
     inner join measured.implants as i on t.case_key = i.case_key
