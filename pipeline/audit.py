@@ -324,6 +324,7 @@ def create_folder(folder: Path) -> Audit:
     audit_id = datetime.now(UTC).strftime("%Y%m%d-") + secrets.token_hex(4)
     _write_new(folder / SETTINGS_FILE, _settings_text(audit_id))
     _write_new(folder / "actions.csv", "action,role,due_date,done_date\n")
+    _write_new(folder / "requirements.csv", "requirement,role,guidance,cases\n")
     _write_new(folder / "criteria.csv", _criteria_text())
     audit = Audit(folder)
     make_key(audit.settings())

@@ -32,6 +32,8 @@ CRITERIA_COLUMNS = (
     "signed_date",
 )
 ACTIONS_COLUMNS = ("action", "role", "due_date", "done_date")
+REQUIRED_ROLES = ("own", "finished", "assisted")
+REQUIREMENTS_COLUMNS = ("requirement", "role", "guidance", "cases")
 
 
 def our_version() -> str:
@@ -63,6 +65,7 @@ def make_audit(
 
     criteria = read_criteria(audit)
     actions = _read_own_csv(audit.folder / "actions.csv", ACTIONS_COLUMNS)
+    requirements = read_requirements(audit)
     new = audit.new_audit_file
     for left_over in (new, Path(f"{new}.wal")):
         left_over.unlink(missing_ok=True)
@@ -73,8 +76,10 @@ def make_audit(
             _make_reference(warehouse, path.stem, load.rows(path.stem))
         _make_reference(warehouse, "criteria", criteria, CRITERIA_COLUMNS)
         _make_reference(warehouse, "actions", actions, ACTIONS_COLUMNS)
+        _make_reference(warehouse, "requirements", requirements, REQUIREMENTS_COLUMNS)
         tables.add_macros(warehouse)
-        _note_run(warehouse, settings, cycle, up_to, (criteria, actions))
+        own = (criteria, actions, requirements)
+        _note_run(warehouse, settings, cycle, up_to, own)
         parameters = _parameters(settings, cycle)
         tables.build(warehouse, stages.known_tables(), parameters, up_to=up_to, say=say)
     _put_in_place(new, audit.audit_file)
@@ -196,6 +201,37 @@ def read_criteria(audit: Audit) -> list[dict[str, str]]:
             )
         _refuse_not_a_number(row, "limit", where, is_needed=True)
         _refuse_not_a_number(row, "target_percent", where, is_needed=False)
+    return rows
+
+
+def read_requirements(audit: Audit) -> list[dict[str, str]]:
+    """Read requirements.csv of the audit: how many cases a programme asks of a trainee.
+
+    Raises:
+        SettingsError: a row asks for a part or a guidance that is not known, or for a
+            number of cases that is no whole number; says which row and what is allowed.
+    """
+    rows = _read_own_csv(audit.folder / "requirements.csv", REQUIREMENTS_COLUMNS)
+    allowed = {
+        "role": REQUIRED_ROLES,
+        "guidance": tuple(
+            next(
+                row["codes"]
+                for row in load.rows("fields")
+                if (row["sheet"], row["field"]) == ("cases", "guidance")
+            ).split("|")
+        ),
+    }
+    for number, row in enumerate(rows, start=2):
+        where = f"requirements.csv, row {number}"
+        for name, words in allowed.items():
+            if row[name] not in {"", *words}:
+                raise SettingsError(
+                    f"{where}: {name} {row[name]!r} is not known.",
+                    hint=f"Leave it empty, or one of: {', '.join(words)}.",
+                )
+        if not row["cases"].isdecimal() or not int(row["cases"]):
+            raise SettingsError(f"{where}: cases should be a whole number above 0.")
     return rows
 
 

@@ -358,6 +358,12 @@ class AuditTables:
         return self._of_trainee(self._read("summarised.trainee_exposure", rest))
 
     @cached_property
+    def trainee_requirements(self) -> list[Row]:
+        """Cases had against the numbers the programme asks for."""
+        rest = "order by trainee_code, requirement, required_role, guidance"
+        return self._of_trainee(self._read("summarised.trainee_requirements", rest))
+
+    @cached_property
     def own_trend(self) -> list[Row]:
         """What each own case of the trainee came to."""
         rest = "order by measure, setting, case_number, side"

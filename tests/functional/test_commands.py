@@ -27,7 +27,13 @@ def folder(tmp_path, capsys):
 def test_start_writes_settings_criteria_actions_and_only_the_tabs_asked_for(folder):
     import openpyxl
 
-    for name in ("audit.toml", "criteria.csv", "actions.csv", "records/records.xlsx"):
+    for name in (
+        "audit.toml",
+        "criteria.csv",
+        "actions.csv",
+        "requirements.csv",
+        "records/records.xlsx",
+    ):
         assert (folder / name).is_file(), name
     book = openpyxl.load_workbook(folder / "records" / "records.xlsx")
     visible = [s.title for s in book if s.sheet_state == "visible"]

@@ -9,13 +9,19 @@ import pytest
 
 from pipeline import audit as audits
 from pipeline import commands
-from pipeline.errors import NoSuchTrainee
+from pipeline.errors import NoSuchTrainee, SettingsError
 from pipeline.reported.build import write_programme_report, write_trainee_report
+from pipeline.running import read_requirements
 from tests.audits import audit_of, fill, opened, quiet
 
 CRITERIA = (
     "criterion,measure,limit,target_percent,group_by,group_value,exceptions,signed_by,signed_date\n"
     "Sideways within 1.5 mm,entry_lateral_mm,1.5,80,,,,programme director,2026-01-05\n"
+)
+
+REQUIREMENTS = (
+    "requirement,role,guidance,cases\n"
+    "started,own,,4\nfinished,finished,,2\nassisted,assisted,,1\n"
 )
 
 CASES = [
@@ -41,6 +47,7 @@ def folder(tmp_path_factory):
 def programme(folder, criteria):
     audits.create_folder(folder)
     (folder / "criteria.csv").write_text(criteria, encoding="utf-8")
+    (folder / "requirements.csv").write_text(REQUIREMENTS, encoding="utf-8")
     cases = "case_id,patient_id,surgery_date,jaw,operator,operator_level,role,finished_by,setting\n"
     ready = "case_id,side,entry_lateral_mm,achieved_source\n"
     for number, row in enumerate(CASES):
@@ -87,6 +94,34 @@ def test_bench_cases_are_numbered_apart_and_never_judged_with_patients(folder):
     assert of(folder, "select count(distinct case_key) from summarised.competence") == [
         (4,)
     ]
+
+
+def test_cases_had_stand_against_the_numbers_the_programme_asks_for(folder):
+    assert of(
+        folder,
+        "select requirement, list(count_had order by count_had), any_value(count_required)"
+        " from summarised.trainee_requirements group by requirement order by 1",
+    ) == [("assisted", [0, 1], 1), ("finished", [1, 2], 2), ("started", [1, 3], 4)]
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ("x,watched,,3", "row 2: role 'watched' is not known"),
+        ("x,own,sideways,3", "row 2: guidance 'sideways' is not known"),
+        ("x,own,,many", "row 2: cases should be a whole number above 0"),
+        ("x,own,,0", "row 2: cases should be a whole number above 0"),
+    ],
+)
+def test_a_requirement_that_cannot_be_counted_is_refused_with_its_row(
+    tmp_path, row, said
+):
+    audit = audits.create_folder(tmp_path / "audit")
+    (audit.folder / "requirements.csv").write_text(
+        f"requirement,role,guidance,cases\n{row}\n", encoding="utf-8"
+    )
+    with pytest.raises(SettingsError, match=said):
+        read_requirements(audit)
 
 
 def test_a_case_fails_when_one_of_its_implants_misses_a_signed_criterion(folder):

@@ -568,9 +568,7 @@ FOLLOWED_UP = (
             row("events", event_date="2025-11-01"),
         ),
         (
-            row(
-                "cases", delivery_date="2025-06-01", last_observed_date="2025-08-30"
-            ),
+            row("cases", delivery_date="2025-06-01", last_observed_date="2025-08-30"),
             row("events"),
         ),
         "Row 2: the event lies 2 day(s) after the last day the patient was observed.",

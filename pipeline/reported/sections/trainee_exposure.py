@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import groupby
+
 from pipeline.reported.audit_tables import AuditTables, Row
 from pipeline.reported.section import Section
 
@@ -17,8 +19,27 @@ COUNTED = (
 
 
 def content(audit: AuditTables) -> Section:
-    """Return a line for each trainee and setting."""
-    return Section({"lines": [_line(audit, row) for row in audit.trainee_exposure]})
+    """Return a line for each trainee and setting, and what a programme asks for."""
+    rows = audit.trainee_requirements
+    return Section(
+        {
+            "lines": [_line(audit, row) for row in audit.trainee_exposure],
+            "asked": list(dict.fromkeys(_asked(audit, row) for row in rows)),
+            "had": [
+                {"trainee": code, "counts": [_had(audit, row) for row in own]}
+                for code, own in groupby(rows, key=lambda row: row["trainee_code"])
+            ],
+        }
+    )
+
+
+def _asked(audit: AuditTables, row: Row) -> str:
+    cases = audit.words.count("case", row["count_required"])
+    return f"{row['requirement']} ({cases})"
+
+
+def _had(audit: AuditTables, row: Row) -> str:
+    return audit.words.n_of(row["count_had"], row["count_required"])
 
 
 def _line(audit: AuditTables, row: Row) -> Row:
