@@ -32,6 +32,7 @@ lint: $(MADE)
 calibrate: $(MADE)
 	$(BIN)/python -m tests.calibration.intervals
 	$(BIN)/python -m tests.calibration.budget
+	$(BIN)/python -m tests.calibration.trainees
 
 # Slow: every fault of the catalogue planted, found or not; results are committed with their date.
 faults: $(MADE)
