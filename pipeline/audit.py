@@ -101,6 +101,15 @@ class Settings:
             )
         return self.cycles[name]
 
+    def cycle_before(self, cycle: Cycle) -> Cycle | None:
+        """Return the last cycle that ended before this one began; None without one."""
+        ended = [
+            (other.last_day, other)
+            for other in self.cycles.values()
+            if cycle.first_day and other.last_day and other.last_day < cycle.first_day
+        ]
+        return max(ended, key=lambda pair: pair[0])[1] if ended else None
+
 
 @dataclass(frozen=True, slots=True)
 class Audit:

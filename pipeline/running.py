@@ -99,11 +99,15 @@ def _put_in_place(new: Path, old: Path) -> None:
 def _parameters(settings: Settings, cycle: Cycle) -> dict[str, Any]:
     from pipeline.staged.problems import allowed_words
 
+    before = settings.cycle_before(cycle)
     return {
         "settings": settings,
         "run_date": datetime.now().astimezone().date(),
         "cycle_from": cycle.first_day,
         "cycle_to": cycle.last_day,
+        "last_cycle": before.name if before else None,
+        "last_from": before.first_day if before else None,
+        "last_to": before.last_day if before else None,
         "depth_margin_mm": settings.depth_margin_mm,
         "site_rule_mm": settings.plan_rules.site_rule_mm,
         "axis_rule": settings.plan_rules.axis_rule or None,
@@ -152,6 +156,7 @@ def _note_run(
         settings.room,
         settings.follow_up,
         settings.programme,
+        settings.cycle_before(cycle),
     )
     said = (loads, meshes, answered, heeded, cycle, own, our_version())
     run_id = hashlib.sha256(repr(said).encode()).hexdigest()[:16]

@@ -21,6 +21,7 @@ from pipeline.summarised import bias as _bias
 from pipeline.summarised import comparison as _comparison
 from pipeline.summarised import competence as _competence
 from pipeline.summarised import criteria as _criteria
+from pipeline.summarised import cycle_change as _cycle_change
 from pipeline.summarised import discussing as _discussing
 from pipeline.summarised import error_budget as _error_budget
 from pipeline.summarised import event_rates as _event_rates
@@ -42,6 +43,7 @@ MADE_IN_PYTHON = (
     _repeatability,
     _accuracy,
     _criteria,
+    _cycle_change,
     _comparison,
     _literature,
     _discussing,

@@ -173,6 +173,11 @@ class AuditTables:
         return self._read("summarised.criteria")
 
     @cached_property
+    def cycle_change(self) -> list[Row]:
+        """Criteria and means of this cycle against the last; none without one."""
+        return self._read("summarised.cycle_change")
+
+    @cached_property
     def discuss(self) -> list[Row]:
         """Cases worth talking about, the furthest beyond its limit first."""
         return rows_of(

@@ -36,6 +36,8 @@ PLOT_LETTERS = 62
 """Letters of a line under a plot."""
 NAME_LETTERS, ABOUT_LETTERS = 39, 47
 """Letters of a line of a criterion's name, and of what stands under it."""
+NOTE_LINE, NOTE_LETTERS = 14, 120
+"""Height and letters of a line of the note under the criteria."""
 DISCUSS_LETTERS = 92
 BOX_LETTERS = 72
 
@@ -58,30 +60,36 @@ class Room:
 def first_side(
     *,
     harm_lines: int,
-    criteria: Sequence[tuple[str, str]],
+    criteria: Sequence[tuple[str, ...]],
     plot_lines: int,
     cycle: str = "",
+    note: str = "",
 ) -> Room:
     """Share out the first side: harm first, then criteria, then cases for discussion.
 
     Args:
         harm_lines: lines of the box for the treating clinician; 0 without a box.
-        criteria: name and explanation of each criterion, in their order.
+        criteria: name and explanation of each criterion, in their order, and what
+            is said of the last cycle where there is one.
         plot_lines: lines under the pair plots; 0 where none are drawn.
         cycle: name of the cycle; a long one takes a second line of the header.
+        note: what the note under the criteria says of the last cycle.
     """
     left = SIDE - HEADINGS - CRITERIA_HEAD - DISCUSS_HEAD
     if len(cycle) > CYCLE_LETTERS:
         left -= HEADER_LINE
+    if note:
+        left -= NOTE_LINE * lines_of(note, NOTE_LETTERS)
     if plot_lines:
         left -= PLOTS + PLOT_LINE * plot_lines
     if harm_lines:
         left -= HARM_HEAD + HARM_LINE * harm_lines
     count = 0
-    for name, about in criteria[:MOST_CRITERIA]:
+    for name, about, *of_last in criteria[:MOST_CRITERIA]:
         height = (
             9 + 13 * _clamped(name, NAME_LETTERS) + 11 * _clamped(about, ABOUT_LETTERS)
         )
+        height += sum(11 * lines_of(text, ABOUT_LETTERS) for text in of_last)
         if count and left - height < FEWEST_LINES * DISCUSS_LINE:
             break
         left -= height

@@ -159,12 +159,16 @@ class Audited:
     Args:
         warehouse: the audit being made, measured.
         merge_sources: figures of different sources may share a mean.
+        of_last_cycle: those of the cycle before instead.
     """
 
-    def __init__(self, warehouse: Warehouse, *, merge_sources: bool) -> None:
+    def __init__(
+        self, warehouse: Warehouse, *, merge_sources: bool, of_last_cycle: bool = False
+    ) -> None:
         self._tables = {}
+        start = "last_" if of_last_cycle else ""
         for place in ("implants", "pairs"):
-            name = f"summarised.{place.removesuffix('s')}_values"
+            name = f"summarised.{start}{place.removesuffix('s')}_values"
             wanted = {*KEPT, *(row["measure"] for row in load.rows("measures"))}
             wanted |= {row["column"] for row in load.rows("groupings")}
             columns = [

@@ -38,6 +38,7 @@ GRAINS = {
     "summarised.chair_time": "attachment",
     "summarised.accuracy": "measure, group_by, group_value",
     "summarised.criteria": "criterion",
+    "summarised.cycle_change": "kind, subject, group_by, group_value",
     "summarised.error_budget": "group_by, group_value, component, part",
     "summarised.bias": "vector",
     "summarised.influence": "measure, kind, subject",

@@ -16,7 +16,7 @@ from pipeline.reported.room import (
 from pipeline.reported.section import Section
 from pipeline.reported.sections import harm, pairs
 from pipeline.reported.sections.header import cycle_name
-from pipeline.reported.wording import limit, measures, percent
+from pipeline.reported.wording import limit, measures, number, percent
 from pipeline.statistics.verdicts import MOST_MORE_PATIENTS
 from pipeline.summarised.criteria import TOO_FEW
 
@@ -30,6 +30,7 @@ def content(audit: AuditTables) -> Section:
             "lines": [line(audit, row) for row in lines[:room]],
             "n_more": max(0, len(lines) - room),
             "measured_by": one_source(audit, lines),
+            "of_last": last_cycle_note(audit),
             "are_all_examples": bool(lines) and all(row["is_example"] for row in lines),
         }
     )
@@ -41,7 +42,13 @@ def room_of(audit: AuditTables) -> Room:
     return first_side(
         harm_lines=sum(group["lines"] for group in harm.on_paper(audit)),
         cycle=cycle_name(audit),
-        criteria=[(row["criterion"], _small_print(audit, row)) for row in lines],
+        criteria=[
+            (row["criterion"], _small_print(audit, row), row["last"])
+            if row["last"]
+            else (row["criterion"], _small_print(audit, row))
+            for row in lines
+        ],
+        note=last_cycle_note(audit),
         plot_lines=max(map(_lines_under, audit.once(pairs.content).figures), default=0),
     )
 
@@ -109,6 +116,7 @@ def line(audit: AuditTables, row: Row) -> Row:
             "reached_sign", "example" if row["is_example"] else row["reached"]
         ),
         "note": "" if row["is_example"] else " · ".join(_notes(audit, row)),
+        "last": _of_last_cycle(audit, row),
     }
 
 
@@ -120,3 +128,46 @@ def _notes(audit: AuditTables, row: Row) -> list[str]:
     if row["n_more"] is None:
         return [*notes, audit.words("criteria.will_not_decide", n=MOST_MORE_PATIENTS)]
     return [*notes, audit.words("criteria.n_more", n=row["n_more"])]
+
+
+def last_cycle_note(audit: AuditTables) -> str:
+    """Say which cycle the last one is; nothing where none is compared."""
+    if not audit.cycle_change:
+        return ""
+    row, words = audit.cycle_change[0], audit.words
+    return words(
+        "criteria.last_cycle",
+        name=row["last_cycle"],
+        first=words.day(row["last_from"]),
+        last=words.day(row["last_to"]),
+    )
+
+
+def _of_last_cycle(audit: AuditTables, row: Row) -> str:
+    """Return what was met in the last cycle and the change; nothing without one."""
+    words = audit.words
+    same = ("criterion", row["criterion"], row["group_by"], row["group_value"])
+    for old in audit.cycle_change:
+        if (old["kind"], old["subject"], old["group_by"], old["group_value"]) == same:
+            if not old["last_n_total"]:
+                return words("criteria.last_none")
+            return words(
+                "criteria.last",
+                met=words.n_of(old["last_n_met"], old["last_n_total"]),
+                patients=words.count("patient", old["last_n_patients"]),
+                share=percent(old["last_value"]),
+                interval=words.percent_interval(old["last_low"], old["last_high"]),
+                change=points(audit, old),
+            )
+    return ""
+
+
+def points(audit: AuditTables, row: Row) -> str:
+    """Return the change of a share in points with its interval, or too few to say."""
+    if row["change_low"] is None:
+        return audit.words("criteria.change_too_few")
+    change, low, high = (
+        number(100 * row[name], 0, is_signed=True)
+        for name in ("change", "change_low", "change_high")
+    )
+    return audit.words("criteria.points", change=change, low=low, high=high)
