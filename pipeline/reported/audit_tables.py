@@ -299,6 +299,16 @@ class AuditTables:
         }
 
     @cached_property
+    def association(self) -> list[Row]:
+        """Rate ratios of trouble for a step of each angle."""
+        return self._read("summarised.association", "order by measure, model desc")
+
+    @cached_property
+    def rates_by_cut(self) -> list[Row]:
+        """Rates of trouble on both sides of the cuts in print."""
+        return self._read("summarised.rates_by_cut", "order by key, side")
+
+    @cached_property
     def mean_counts(self) -> list[Row]:
         """Mean number of events of a denture over the years."""
         rest = "order by event_group, attachment, years"

@@ -38,11 +38,13 @@ def rate_rows(follow_up: FollowUp) -> Iterator[dict[str, Any]]:
                     "attachment": attachment,
                     "period": period,
                     "count_dentures": int(np.count_nonzero(chosen)),
-                    **_figures(rate),
+                    **rate_figures(rate),
                 }
 
 
-def _figures(rate: EventRate) -> dict[str, Any]:
+def rate_figures(rate: EventRate) -> dict[str, Any]:
+    """Return the columns of a rate, per 100 denture-years."""
+
     def per_hundred(value: float | None) -> float | None:
         return None if value is None else PER * value
 

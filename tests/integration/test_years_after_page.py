@@ -7,6 +7,7 @@ import re
 
 import pytest
 
+from pipeline.reference import load
 from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.sections import attachment_trouble, years_after
 from pipeline.warehouse import Warehouse
@@ -68,6 +69,7 @@ def test_charts_wait_for_enough_dentures():
         "years-raster",
         "years-mean-count",
         "years-first-event",
+        "years-rates",
     ]
     few = section_of(tables_of.clinic(4, has_harm=False), years_after.content)
     assert few.figures == ()
@@ -98,3 +100,77 @@ def test_published_figures_stand_one_a_study_with_what_contradicts(page):
 
 def test_association_is_never_worded_as_a_cause(page):
     assert "not shown to depend on how parallel the implants stand" in page
+
+
+def test_the_forest_draws_each_printed_rate_and_no_percentage():
+    found = section_of(tables_of.clinic(), years_after.content)
+    labels = [
+        row["label"].replace("\u00a0", " ") for row in found.tables["forest_labels"]
+    ]
+    for row in load.rows("attachment_events_published"):
+        of_it = [
+            label
+            for label in labels
+            if row["citation"] in label and label.endswith(f": {row['event']}")
+        ]
+        shown = row["measure"] == "rate_per_100_years"
+        drawn = {"attachment", "retention", "insert_renewed", "mucosa"}
+        if row["event_group"] in drawn:
+            assert bool(of_it) == shown
+    assert any(x.startswith("Cepa et al. 2011, ball; 12 patients, 1 y") for x in labels)
+    n_own = sum(row["whose"] == "own" for row in found.tables["forest_rates"])
+    n_printed = len(found.tables["forest_rates"]) - n_own
+    assert n_own >= 3
+    assert n_printed == sum("; " in label for label in labels)
+
+
+def test_nothing_stands_for_the_mean_of_what_is_printed():
+    """The only places of printed rates are the printed values themselves."""
+    found = section_of(tables_of.clinic(), years_after.content)
+    values = {
+        float(row["value"])
+        for row in load.rows("attachment_events_published")
+        if row["measure"] == "rate_per_100_years"
+    }
+    drawn = found.tables["forest_rates"]
+    assert {row["rate"] for row in drawn if row["whose"] == "printed"} <= values
+
+
+def test_angles_are_set_against_trouble_as_what_goes_together(page):
+    assert "That is no proof of a cause, and evidence in print is mixed." in page
+    assert "Exploratory: 17 events, fewer than 50." in page
+    assert "no relation found with repairs and adjustments (Walton et al. 2001" in page
+
+
+def test_no_rate_of_the_demo_divides_by_patients_or_dentures(demo):
+    """Events over years, in every row of every table of rates."""
+    with opened(demo) as audit:
+        for table in ("event_rates", "rates_by_cut"):
+            rows = audit.frame(f"select * from summarised.{table}")
+            rows = rows[rows["exposure_years"] > 0]
+            by_time = 100 * rows["count_events"] / rows["exposure_years"]
+            assert rows["rate_per_100"].to_numpy() == pytest.approx(by_time.to_numpy())
+            assert len(rows) > 0
+
+
+def test_every_column_of_a_rate_has_its_time_beside_it():
+    tables = {}
+    for row in load.rows("columns"):
+        tables.setdefault(row["table"], {})[row["column"]] = row["unit"]
+    with_rate = {
+        t: c for t, c in tables.items() if "per 100 denture-years" in c.values()
+    }
+    assert {"summarised.event_rates", "summarised.rates_by_cut"} <= set(with_rate)
+    for columns in with_rate.values():
+        assert columns["exposure_years"] == "years"
+
+
+def test_the_tables_of_rates_on_the_page_print_events_and_years_beside_them():
+    found = section_of(tables_of.clinic(), years_after.content)
+    lines = [line for table in found.context["rates"] for line in table["lines"]]
+    assert lines
+    for line in lines:
+        events, years = float(line["events"]), float(line["years"])
+        assert float(line["rate"]) == pytest.approx(
+            100 * events / years, rel=0.02, abs=1
+        )

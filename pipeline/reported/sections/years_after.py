@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from pipeline.reference import load
+from pipeline.reported.attachment_angles import angle_block
 from pipeline.reported.audit_tables import AuditTables, Row
 from pipeline.reported.charts import FULL, Figure, Rows
 from pipeline.reported.follow_up_charts import first_event, mean_count, raster
+from pipeline.reported.rates_forest import rates_forest
 from pipeline.reported.section import Section, Wait
 from pipeline.reported.sections.attachment_trouble import EVERY_KIND, GROUP
 from pipeline.reported.wording import NOT_HELD, number, whole
@@ -35,13 +37,15 @@ def content(audit: AuditTables) -> Section | None:
     n_watched = whole_time["count_dentures"]
     if n_watched < FEWEST_FOR_CURVE:
         waits.append(Wait("curves", n_watched, FEWEST_FOR_CURVE, "denture"))
-    for draw in (mean_count, first_event):
+    for draw in (mean_count, first_event, rates_forest):
         made = draw(audit)
         if made is not None:
             _add(figures, tables, made)
     return Section(
         {
-            "over_time": next((f for f in figures if f.width == FULL), None),
+            "over_time": _named(figures, "years-raster"),
+            "forest": _named(figures, "years-rates"),
+            "angles": angle_block(audit),
             "curves": [f for f in figures if f.width != FULL],
             "rates": _rates(audit),
             "recalls": _recalls(audit),
@@ -54,6 +58,10 @@ def content(audit: AuditTables) -> Section | None:
         tables,
         tuple(waits),
     )
+
+
+def _named(figures: list[Figure], name: str) -> Figure | None:
+    return next((figure for figure in figures if figure.name == name), None)
 
 
 def _add(
