@@ -181,14 +181,21 @@ def show(folder: Path, table: str, file_format: str) -> int:
 @click.argument("folder", type=FOLDER)
 @click.argument("findings", nargs=-1, required=True)
 @click.option("--why", required=True, help="Your reason; kept with the decision.")
-def accept(folder: Path, findings: tuple[str, ...], why: str) -> int:
-    """Answer findings: a row that is gone, a file that is older.
+@click.option(
+    "--mend",
+    default="",
+    metavar="NAME",
+    help="Which mend, where several are proposed; none: put the rows of a mend back.",
+)
+def accept(folder: Path, findings: tuple[str, ...], why: str, mend: str) -> int:
+    """Answer findings: points to be mended, a row that is gone, a file that is older.
 
     \b
-    a row no longer in its file   it is used no more
-    a file older than the last    it is used, and replaces the newer rows
+    points that a mend brings back   its cells are changed; the row as it came is kept
+    a row no longer in its file      it is used no more
+    a file older than the last       it is used, and replaces the newer rows
     """  # noqa: D301 - click reads the backspace
-    return commands.accept(folder, findings, why, say)
+    return commands.accept(folder, findings, why, mend, say)
 
 
 @plumbpost.command()

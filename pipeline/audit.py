@@ -314,8 +314,12 @@ def open_folder(folder: Path) -> Audit:
     return Audit(folder)
 
 
-def create_folder(folder: Path) -> Audit:
+def create_folder(folder: Path, *, lead: str = "") -> Audit:
     """Make a new audit folder with its settings and its key.
+
+    Args:
+        folder: the new folder.
+        lead: who leads the audit, as the settings keep it.
 
     Raises:
         FolderNotEmpty: something is there already.
@@ -331,7 +335,7 @@ def create_folder(folder: Path) -> Audit:
         (folder / name).mkdir(mode=0o700, parents=True, exist_ok=True)
     folder.chmod(0o700)
     audit_id = datetime.now(UTC).strftime("%Y%m%d-") + secrets.token_hex(4)
-    _write_new(folder / SETTINGS_FILE, _settings_text(audit_id))
+    _write_new(folder / SETTINGS_FILE, _settings_text(audit_id, lead))
     _write_new(folder / "actions.csv", "action,role,due_date,done_date\n")
     _write_new(folder / "requirements.csv", "requirement,role,guidance,cases\n")
     _write_new(folder / "criteria.csv", _criteria_text())
@@ -346,7 +350,7 @@ SETTINGS_TEXT = """\
 [audit]
 audit_id = "{audit_id}"        # names the key of this audit; leave it as it is
 title = "Two-implant lower overdentures"
-lead = ""                      # who is responsible; goes into the record of changes
+lead = "{lead}"                      # who is responsible; goes into the record of changes
 # key_file = "..."             # where the key is kept, if not in your own profile
 
 [summary]
@@ -368,8 +372,10 @@ depth_margin_mm = 2.0          # deeper than planned by more than this: told to 
 """
 
 
-def _settings_text(audit_id: str) -> str:
-    return SETTINGS_TEXT.format(audit_id=audit_id, own_limits=own_limits.SETTINGS_TEXT)
+def _settings_text(audit_id: str, lead: str) -> str:
+    return SETTINGS_TEXT.format(
+        audit_id=audit_id, lead=lead, own_limits=own_limits.SETTINGS_TEXT
+    )
 
 
 def _criteria_text() -> str:

@@ -22,6 +22,7 @@ from pipeline.errors import (
     NoSuchTable,
     NothingToRead,
 )
+from pipeline.records.decisions import NAMELESS, NAMELESS_HINT
 from pipeline.records.phrases import counted
 
 if TYPE_CHECKING:
@@ -233,10 +234,12 @@ def held(folder: Path, say: Say) -> int:
         say(f"{written.count_left} more rows follow in the next workbook.")
     say("It contains practice numbers; do not circulate.")
     say(f"Correct the coloured cells, say why, save, then: plumbpost run {folder}")
+    if not settings.lead.strip():
+        say(f"Before that: {NAMELESS}. {NAMELESS_HINT}.")
     return EXIT_DONE
 
 
-def accept(folder: Path, findings: Sequence[str], why: str, say: Say) -> int:
+def accept(folder: Path, findings: Sequence[str], why: str, mend: str, say: Say) -> int:
     """Carry out what a person answers to findings, and write it into decisions.csv."""
     from pipeline.deciding import accept as answer
 
@@ -248,7 +251,7 @@ def accept(folder: Path, findings: Sequence[str], why: str, say: Say) -> int:
             hint=f"Load and check the records with: plumbpost run {folder}",
         )
     with audits.locked(audit, "plumbpost accept"):
-        answer(audit, settings, findings, why, say)
+        answer(audit, settings, findings, why, mend, say)
     say(f"Written into decisions.csv. Then: plumbpost run {folder}")
     return EXIT_DONE
 
@@ -273,7 +276,7 @@ def demo(folder: Path, say: Say) -> int:
     """Run the invented clinic from start to finish."""
     from pipeline.bundled import folder as bundled
 
-    audit = audits.create_folder(folder)
+    audit = audits.create_folder(folder, lead="quality lead of the invented clinic")
     say(f"The invented clinic, in {audit.folder}")
     for path in sorted((bundled("synthetic_data") / "clinic").iterdir()):
         shutil.copy(path, audit.records_folder)

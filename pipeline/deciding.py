@@ -1,8 +1,9 @@
 """What a person answers to a finding, carried out and written down.
 
-Two kinds can be answered: a row that is no longer in its file (stop using it), and a file
-older than what was loaded before (use it). Every answer is a row of ``decisions`` in
-records.duckdb and a line of decisions.csv: who, when, why, finding, old, new.
+Three kinds can be answered: a row that is no longer in its file (stop using it), a file
+older than what was loaded before (use it), and points that a proposed mend brings back to
+plausible (mend the cells). Every answer is a row of ``decisions`` in records.duckdb, for a
+mend one a cell, and a line of decisions.csv: who, when, why, finding, old, new.
 """
 
 from __future__ import annotations
@@ -11,14 +12,18 @@ import difflib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from typing import TYPE_CHECKING
 
 from pipeline.checked.checks import by_id
 from pipeline.errors import NoSuchFinding, NotAnswerable, SettingsError
+from pipeline.mending import Mending, mending_of
 from pipeline.records import decisions
 from pipeline.records.answering import older_loads, stop_using, use_older
 from pipeline.records.codes import Codebook
-from pipeline.records.decisions import Decision
+from pipeline.records.decisions import NAMELESS, NAMELESS_HINT, Decision
+from pipeline.records.mended import count_out_of_use, put_back, write_mend
+from pipeline.records.phrases import counted
 from pipeline.records.store import open_for_loading
 from pipeline.warehouse import Warehouse
 
@@ -26,6 +31,9 @@ if TYPE_CHECKING:
     from pipeline.audit import Audit, Settings
 
 Say = Callable[[str], None]
+
+AS_IT_CAME = "none"
+"""What is said for the name of a mend to put its rows back as they came."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,15 +59,34 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """Who answers, when and why."""
+    """Who answers, when, why, and the mend chosen ('' for none)."""
 
     by: str
     at: datetime
     why: str
+    mend: str = ""
+
+    @property
+    def given(self) -> tuple[str, datetime, str]:
+        """Who, when and why."""
+        return self.by, self.at, self.why
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """What one answer did: what to say of it, and what to write down."""
+
+    said: str
+    decided: Sequence[Decision]
 
 
 def accept(
-    audit: Audit, settings: Settings, finding_ids: Sequence[str], why: str, say: Say
+    audit: Audit,
+    settings: Settings,
+    finding_ids: Sequence[str],
+    why: str,
+    mend: str,
+    say: Say,
 ) -> None:
     """Answer findings, all of them or none.
 
@@ -68,6 +95,8 @@ def accept(
         settings: its settings; they name who answers.
         finding_ids: names of findings of the last check.
         why: the person's own reason.
+        mend: name of the mend chosen where several are proposed, "none" to put the rows
+            of a mend back as they came; '' for none chosen.
         say: told what was done.
 
     Raises:
@@ -82,19 +111,24 @@ def accept(
         )
     if not settings.lead.strip():
         raise SettingsError(
-            "A decision needs a name: audit.toml does not say who leads the audit.",
-            hint='Write it there: lead = "your name or role".',
+            f"A decision needs a name: {NAMELESS}.", hint=f"{NAMELESS_HINT}."
         )
-    found = findings_named(audit, finding_ids)
-    answer = Answer(settings.lead, datetime.now(UTC).replace(tzinfo=None), why.strip())
+    now = datetime.now(UTC).replace(tzinfo=None)
+    answer = Answer(settings.lead.strip(), now, why.strip(), mend.strip().lower())
+    carry_out = (
+        _putting_back(finding_ids)
+        if answer.mend == AS_IT_CAME
+        else _answers(audit, finding_ids, answer)
+    )
     fingerprint = Codebook(settings).fingerprint
     with open_for_loading(audit, settings, fingerprint) as store:
         with store.transaction():
-            decided = [_answered(store, one, answer) for one in found]
+            done = [one(store, answer) for one in carry_out]
+            decided = [each for one in done for each in one.decided]
             decisions.note(store, decided, by=answer.by, at=answer.at)
         caution = decisions.append_to_csv(store, audit.folder)
-    for one, done in zip(found, decided, strict=True):
-        say(f"{one.finding_id}: {done.answer} ({_place(one)})")
+    for one in done:
+        say(one.said)
     if caution:
         say(caution)
 
@@ -124,15 +158,68 @@ def findings_named(audit: Audit, finding_ids: Sequence[str]) -> list[Found]:
     return [known[name] for name in wanted]
 
 
-def _answered(store: Warehouse, found: Found, answer: Answer) -> Decision:
-    carry_out = ANSWERS.get(found.evidence)
-    if carry_out is None:
+CarryOut = Callable[["Warehouse", Answer], Done]
+
+
+def _answers(
+    audit: Audit, finding_ids: Sequence[str], answer: Answer
+) -> list[CarryOut]:
+    """Return what to carry out; a case is mended once, however many findings are named."""
+    found = findings_named(audit, finding_ids)
+    known = {one.finding_id: ANSWERS.get(one.evidence) for one in found}
+    mended: set[str] = set()
+    carry_out: list[CarryOut] = []
+    with Warehouse(audit.audit_file, root=audit.folder, read_only=True) as warehouse:
+        for one in found:
+            simple = None if answer.mend else known[one.finding_id]
+            if simple:
+                carry_out.append(partial(_simply, simple, one))
+                continue
+            mending = mending_of(warehouse, one.finding_id, answer.mend)
+            if mending.case_key not in mended:
+                carry_out.append(partial(_mend, one, mending))
+            mended.add(mending.case_key)
+    return carry_out
+
+
+def _simply(
+    how: Callable[[Warehouse, Found, Answer], Decision],
+    found: Found,
+    store: Warehouse,
+    answer: Answer,
+) -> Done:
+    decision = how(store, found, answer)
+    return Done(f"{found.finding_id}: {decision.answer} ({_place(found)})", [decision])
+
+
+def _mend(found: Found, mending: Mending, store: Warehouse, answer: Answer) -> Done:
+    if count_out_of_use(store, list(mending.changes)):
+        raise _not_any_more(found)
+    decided = write_mend(
+        store, mending.sheet, mending.changes, found.finding_id, answer.given
+    )
+    rows, cells = len(mending.changes), len(decided)
+    return Done(
+        f"{found.finding_id}: {mending.in_words} ({counted(cells, 'cell')} of "
+        f"{counted(rows, 'row')} of {mending.sheet})",
+        decided,
+    )
+
+
+def _putting_back(finding_ids: Sequence[str]) -> list[CarryOut]:
+    names = dict.fromkeys(name.strip().lower() for name in finding_ids)
+    return [partial(_put_back, name) for name in names]
+
+
+def _put_back(finding_id: str, store: Warehouse, answer: Answer) -> Done:
+    decided = put_back(store, finding_id, answer.given)
+    if not decided:
         raise NotAnswerable(
-            f"accept cannot answer {found.finding_id} yet.",
-            hint="Correct the row in its file, or in the workbook of plumbpost held, and "
-            "run again.",
+            f"No mend of {finding_id} is in force, so there is nothing to put back.",
+            hint="decisions.csv names the findings that were mended.",
         )
-    return carry_out(store, found, answer)
+    cells = counted(len(decided), "cell")
+    return Done(f"{finding_id}: {cells} put back as they came", decided)
 
 
 def _stop_using_row(store: Warehouse, found: Found, answer: Answer) -> Decision:

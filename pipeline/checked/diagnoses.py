@@ -2,7 +2,7 @@
 
 Every mend is tried on the two implants of the case, and the one that brings it back to
 plausible is said, with how much it gains, in the suggestion of the findings. Nothing
-is ever applied here.
+is ever applied here; a person does with the command that the sentence names.
 """
 
 from __future__ import annotations
@@ -13,7 +13,14 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from pipeline.checked.checks import Check, all_checks, by_id
-from pipeline.checked.mending_words import Found, Gain, mends, names, sentence
+from pipeline.checked.mending_words import (
+    Found,
+    Gain,
+    how_to_accept,
+    mends,
+    names,
+    sentence,
+)
 from pipeline.checked.points_of_cases import pairs_of, select_cases
 from pipeline.geometry.diagnosing import Diagnoses, diagnose
 from pipeline.geometry.plausible import Limits, largest
@@ -42,6 +49,11 @@ def is_geometric(check: Check) -> bool:
         and check.severity != "warn"
         and check.reach in ("row", "case")
     )
+
+
+def geometric_ids() -> list[str]:
+    """Return the checks whose findings a mend may answer."""
+    return [check.check_id for check in all_checks() if is_geometric(check)]
 
 
 def limits() -> Limits:
@@ -77,8 +89,7 @@ def limits() -> Limits:
 )
 def make_diagnoses(warehouse: Warehouse, _: Mapping[str, Any]) -> None:
     """Make checked.diagnoses, and say each in the suggestion of its findings."""
-    ids = [check.check_id for check in all_checks() if is_geometric(check)]
-    cases = warehouse.frame(select_cases(ids), {"most": MOST_CASES})
+    cases = warehouse.frame(select_cases(geometric_ids()), {"most": MOST_CASES})
     found = diagnose(pairs_of(cases), limits(), mends())
     warehouse.make_from_frame(
         "checked.diagnoses",
@@ -114,6 +125,7 @@ def _rows(cases: pd.DataFrame, found: Diagnoses) -> pd.DataFrame:
     labelled = cases["left_placed_label"].notna() | cases["right_placed_label"].notna()
     said = [
         sentence(one, has_labels=bool(labelled.iloc[place]), was_length=lengths[place])
+        + how_to_accept([mend for mend, _ in one], cases["finding_ids"].iloc[place][0])
         for one, place in zip(equal, at_fault, strict=True)
     ]
     values = {

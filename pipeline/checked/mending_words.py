@@ -51,6 +51,11 @@ def mends() -> tuple[Mend, ...]:
     )
 
 
+def mend_named(name: str) -> Mend:
+    """Return a mend by its name."""
+    return next(mend for mend in mends() if mend.name == name)
+
+
 def clause(mend: Mend) -> str:
     """Return what the mend does, to follow "If I"."""
     return _filled("clause", mend)
@@ -78,6 +83,25 @@ def sentence(found: Sequence[Found], *, has_labels: bool, was_length: bool) -> s
         gain=gained,
         others=words["or"].join(clauses[1:]),
         tell_apart=_apart(found),
+    )
+
+
+def how_to_accept(found: Sequence[Mend], finding_id: str) -> str:
+    """Return the sentence that names the command to apply a mend, to follow another.
+
+    Args:
+        found: the mends that do equally well; a shift, whose numbers are taken from the
+            case, is no mend to apply.
+        finding_id: a finding of the case.
+    """
+    possible = [mend.name for mend in found if not mend.is_fitted]
+    if not possible:
+        return ""
+    words = _words()
+    key = "accept_one" if len(possible) == 1 else "accept_same"
+    first, *others = possible
+    return " " + words[key].format(
+        finding=finding_id, mend=first, others=words["or_name"].join(others)
     )
 
 

@@ -28,10 +28,14 @@ def select_cases(check_ids: Sequence[str]) -> str:
     lengths on the labels are only given where the points are those of the label.
     ``$most`` is the largest number of cases.
     """
+    row_ids = ", ".join(
+        f"any_value(o.row_id) filter (o.side = '{side}') as {side}_row_id"
+        for side in SIDES
+    )
     points = ", ".join(
         f"any_value({name}) filter (o.side = '{side}') as {side}_{name}"
         for side in SIDES
-        for name in (*_points(), "planned_label", "placed_label")
+        for name in (*names_of_points(), "planned_label", "placed_label")
     )
     motion = ", ".join(f"any_value(g.{name}) as {name}" for name in _motion())
     return f"""
@@ -87,7 +91,7 @@ def select_cases(check_ids: Sequence[str]) -> str:
         select o.case_key, any_value(c.finding_ids) as finding_ids,
             coalesce(any_value(j.jaw) = 'lower', not coalesce(bool_or(o.is_upper_tooth), false))
                 as is_lower,
-            bool_and(o.is_one_frame) as is_one_frame, {motion}, {points}
+            bool_and(o.is_one_frame) as is_one_frame, {row_ids}, {motion}, {points}
         from of_side as o
         inner join cases_found as c on o.case_key = c.case_key
         left join jaws as j on o.case_key = j.case_key
@@ -100,7 +104,7 @@ def pairs_of(cases: pd.DataFrame) -> Pairs:
     """Return the rows of :func:`select_cases` as points."""
     planned, achieved = (
         _array(cases, [f"{side}_{name}" for side in SIDES for name in names], 2, 2, 3)
-        for names in (_points("planned"), _points("achieved"))
+        for names in (names_of_points("planned"), names_of_points("achieved"))
     )
     planned_label, placed_label = (
         _array(cases, [f"{side}_{name}_label" for side in SIDES], 2)
@@ -124,7 +128,7 @@ def _array(cases: pd.DataFrame, columns: list[str], *shape: int) -> Floats:
     return found
 
 
-def _points(*states: str) -> list[str]:
+def names_of_points(*states: str) -> list[str]:
     """Return the names of the coordinates, entry before apex."""
     return [
         f"{state}_{end}_{axis}_mm"
@@ -142,7 +146,7 @@ def _motion() -> list[str]:
 
 def _of_implant() -> str:
     """Return SQL for the points and labels of one implant."""
-    values = [f"i.{name}" for name in _points("planned")]
+    values = [f"i.{name}" for name in names_of_points("planned")]
     for axis in AXES:
         entry, apex = f"achieved_entry_{axis}_mm", f"achieved_apex_{axis}_mm"
         along = f"coalesce(p.achieved_length_mm * p.achieved_axis_{axis}, 0)"

@@ -103,7 +103,7 @@ def _changes(mend: Mend, pairs: Pairs) -> Callable[[Floats], Floats]:
             points, sides, points[:, sides] * float(mend.detail)
         ),
         "shift": lambda points: points - _common_shift(pairs)[:, None, None],
-        "inverse": lambda points: _back(_back(points, pairs), pairs),
+        "inverse": lambda points: led_back(led_back(points, pairs), pairs),
     }
     return changes[mend.action]
 
@@ -126,8 +126,8 @@ def _common_shift(pairs: Pairs) -> Floats:
     return mean
 
 
-def _back(points: Floats, pairs: Pairs) -> Floats:
-    """Undo the known motion once: point = rotation @ found + shift."""
+def led_back(points: Floats, pairs: Pairs) -> Floats:
+    """Undo the known motion once: point = rotation @ found + shift; (n, 2, 2, 3) mm."""
     assert pairs.rotation is not None  # noqa: S101 - can_be_tried looked
     assert pairs.shift is not None  # noqa: S101
     off = points - pairs.shift[:, None, None]

@@ -24,6 +24,10 @@ if TYPE_CHECKING:
 
 FILE_NAME = "decisions.csv"
 
+NAMELESS = "audit.toml does not say who leads the audit"
+NAMELESS_HINT = 'Write it there: lead = "your name or role"'
+"""Why nothing is decided at anybody's word, neither by command nor by a workbook."""
+
 TABLE = """create table if not exists decisions (
     decision_id varchar, decided_at timestamp, decided_by varchar, answer varchar,
     about varchar, field varchar, old_value varchar, new_value varchar, why varchar)"""

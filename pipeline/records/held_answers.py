@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from pipeline.records import decisions
 from pipeline.records import held_words as words
 from pipeline.records.held_cells import as_read, shown
 from pipeline.records.held_read import AskedFinding, HeldFile
@@ -78,14 +79,18 @@ NOT_USABLE = {
     "both": "called right as they are, and changed too: say one of the two",
     "strange": "without a number of ours at the left, or with one that stands twice: not "
     "read; new rows belong into your own file",
+    "no_lead": f"answered, but a decision needs a name, and {decisions.NAMELESS}: not applied. "
+    f"{decisions.NAMELESS_HINT}, and run again",
     "other_records": "written from other records than these: not applied",
     "later": "that have changed since the workbook was written, or are gone: not applied; "
     "write a new one with plumbpost held",
 }
 """Why an answer is not applied, to follow "3 rows"."""
 
-OPEN = frozenset({"no_why", "unclear", "no_change", "no_answer", "not_right", "both"})
-"""Reasons that can be mended in the workbook itself, so that they are said again."""
+OPEN = frozenset(
+    {"no_why", "unclear", "no_change", "no_answer", "not_right", "both", "no_lead"}
+)
+"""Reasons that can be mended without another workbook, so that they are said again."""
 
 
 def answers_of(

@@ -37,7 +37,7 @@ class TakenBack:
 
     @property
     def count_open(self) -> int:
-        """Rows whose answer can be mended in the workbook itself."""
+        """Rows whose answer can be mended without another workbook."""
         return sum(self.not_done[reason] for reason in OPEN)
 
     def lines(self) -> list[str]:

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UnreadableFile
-from pipeline.records.held_answers import Answered, answers_of
+from pipeline.records.held_answers import Answered, Answers, answers_of
 from pipeline.records.held_applying import Applying, TakenBack
 from pipeline.records.held_cells import digest_of
 from pipeline.records.held_rows_now import rows_now
@@ -64,8 +64,10 @@ def take_back(
     now = {sheet: _known(store, held, sheet) for sheet in held.tabs}
     numbers = _numbers(codebook, held.tabs)
     answers = answers_of(held, now, numbers, codebook)
-    codebook.remember(answers.codes)
     taken = TakenBack(not_done=answers.not_usable)
+    if not given.by:
+        _wait_for_a_name(store, answers, taken)
+    codebook.remember(answers.codes)
     with store.transaction():
         for sheet, answered in answers.usable.items():
             fresh = _not_yet_applied(store, answered)
@@ -81,6 +83,13 @@ def take_back(
             {**decided, "count_open": taken.count_open},
         )
     return taken
+
+
+def _wait_for_a_name(store: Warehouse, answers: Answers, taken: TakenBack) -> None:
+    """Leave every answer that was not applied before for the day there is a name."""
+    for answered in answers.usable.values():
+        taken.not_done["no_lead"] += len(_not_yet_applied(store, answered))
+    answers.usable.clear()
 
 
 def _known(store: Warehouse, held: HeldFile, sheet: str) -> dict[int, dict[str, Any]]:

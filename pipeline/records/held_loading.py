@@ -96,10 +96,12 @@ def take_back_all(
         A problem for each that could not be used.
     """
     problems: list[UserError] = []
-    is_nameless = False
     for one in sorted(came_back, key=_saved_at):
         given = Answered(
-            settings.lead, datetime.now(UTC).replace(tzinfo=None), one.name, one.sha256
+            settings.lead.strip(),
+            datetime.now(UTC).replace(tzinfo=None),
+            one.name,
+            one.sha256,
         )
         try:
             held = held_file(one.read, source=one.name)
@@ -112,12 +114,6 @@ def take_back_all(
             say(f"{one.name}: {first}")
         for line in others:
             say(line)
-        is_nameless |= bool(taken.done) and not settings.lead.strip()
-    if is_nameless:
-        say(
-            "  These decisions carry no name: write who leads the audit into audit.toml "
-            "(lead)."
-        )
     return problems
 
 

@@ -158,13 +158,13 @@ def test_a_newer_file_put_back_settles_the_question(capsys, folder):
     assert ("left", 1.2) in used(folder)
 
 
-def test_other_findings_cannot_be_answered_yet(capsys, folder):
+def test_a_figure_that_is_wrong_has_no_mend_to_accept(capsys, folder):
     write(folder, NEW.replace("1.1,4.0", "-1.1,4.0"))
     run(capsys, folder)
     ((name, _, _),) = findings(folder, "deviations-entry-3d-negative")
     code, _, said = invoke(capsys, "accept", folder, name, "--why", "so it is")
     assert code == 2
-    assert f"accept cannot answer {name} yet" in said
+    assert f"No mend is proposed for {name}." in said
     assert not (folder / "decisions.csv").exists()
 
 

@@ -50,6 +50,9 @@ def test_it_says_how_many_rows_of_how_many_cases_and_where(folder, capsys):
     assert f"1 row of 1 case to correct: {path}" in err
     assert path.is_file()
     assert "do not circulate" in err
+    assert "audit.toml does not say who leads the audit" in err, (
+        "before it is filled in"
+    )
 
 
 def test_a_row_with_one_cell_set_aside_is_written_too(folder, capsys):

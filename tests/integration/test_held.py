@@ -344,6 +344,25 @@ def test_an_answer_that_cannot_be_used_is_said_and_nothing_done(
     assert said in load(folder)[1], "and it is said again at the next run"
 
 
+def test_without_a_name_answers_wait_and_are_applied_once_there_is_one(folder, book):
+    """One rule for both doors: plumbpost accept refuses for the same reason."""
+    settings = folder / "audit.toml"
+    named = settings.read_text(encoding="utf-8")
+    settings.write_text(named.replace("R. Ames", " "), encoding="utf-8")
+    before = state(folder)
+    book.answer("deviations", LARGE, "corrected", "chart", entry_3d_mm=1.4)
+    book.answer("deviations", TWIN, "leave out", "typed twice")
+    book.save()
+    for _ in range(2):
+        _, said = load(folder)
+        assert "2 rows answered, but a decision needs a name" in said
+        assert 'lead = "your name or role", and run again' in said
+        assert state(folder) == before
+    settings.write_text(named, encoding="utf-8")
+    assert "1 row corrected, 1 row left out" in load(folder)[1]
+    assert {line["who"] for line in lines(folder)} == {"R. Ames"}
+
+
 def test_a_workbook_that_nobody_has_filled_in_is_not_spoken_of(folder):
     before = state(folder)
     assert "rows_to_correct" not in load(folder)[1]
