@@ -16,6 +16,8 @@ select
         as count_full,
     count(*) filter (where t.case_number is not null and t.has_achieved)
         as count_measured,
+    count(*) filter (where t.case_number is not null and t.is_self_measured)
+        as count_self_measured,
     min(t.surgery_date) filter (where t.case_number is not null) as first_date,
     max(t.surgery_date) filter (where t.case_number is not null) as last_date
 from summarised.trainee_cases as t

@@ -19,6 +19,8 @@ CRITERIA = (
     "Sideways within 1.5 mm,entry_lateral_mm,1.5,80,,,,programme director,2026-01-05\n"
 )
 
+EXAMINERS = {"c01": "Aule", "c02": "Berrin", "c07": "Cinder"}
+
 REQUIREMENTS = (
     "requirement,role,guidance,cases\n"
     "started,own,,4\nfinished,finished,,2\nassisted,assisted,,1\n"
@@ -49,14 +51,14 @@ def programme(folder, criteria):
     (folder / "criteria.csv").write_text(criteria, encoding="utf-8")
     (folder / "requirements.csv").write_text(REQUIREMENTS, encoding="utf-8")
     cases = "case_id,patient_id,surgery_date,jaw,operator,operator_level,role,finished_by,setting\n"
-    ready = "case_id,side,entry_lateral_mm,achieved_source\n"
+    ready = "case_id,side,entry_lateral_mm,achieved_source,examiner\n"
     for number, row in enumerate(CASES):
         case, person, level, role, by, day, setting, sides = row
         cases += (
             f"{case},p{number},{day},lower,{person},{level},{role},{by},{setting}\n"
         )
         for side, value in zip(("left", "right"), sides, strict=True):
-            ready += f"{case},{side},{value},cbct\n"
+            ready += f"{case},{side},{value},cbct,{EXAMINERS.get(case, '')}\n"
     fill(folder, {"cases.csv": cases, "deviations.csv": ready})
     commands.run(folder, "summarised", commands.Wishes(), quiet)
     return folder
@@ -94,6 +96,14 @@ def test_bench_cases_are_numbered_apart_and_never_judged_with_patients(folder):
     assert of(folder, "select count(distinct case_key) from summarised.competence") == [
         (4,)
     ]
+
+
+def test_a_case_measured_by_the_one_who_operated_is_counted_apart(folder):
+    assert of(
+        folder,
+        "select count_measured, count_self_measured from summarised.trainee_exposure"
+        " where setting = 'patient' order by all",
+    ) == [(1, 1), (3, 1)]
 
 
 def test_cases_had_stand_against_the_numbers_the_programme_asks_for(folder):

@@ -15,6 +15,7 @@ COUNTED = (
     "count_pilot",
     "count_full",
     "count_measured",
+    "count_self_measured",
 )
 
 
