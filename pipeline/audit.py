@@ -68,6 +68,7 @@ class Settings:
         plan_rules: what fills a plan that no record holds.
         superimposing: how uncertain a superimposition may be.
         room: what a later implant would need.
+        allowance: the angle between the two allowed for each kind of attachment.
         follow_up: how the years after delivery are counted.
         programme: when a trainee's run of cases is a signal.
     """
@@ -82,6 +83,7 @@ class Settings:
     plan_rules: PlanRules
     superimposing: own_limits.Superimposing
     room: own_limits.Room
+    allowance: own_limits.Allowance
     follow_up: own_limits.FollowUp
     programme: own_limits.Programme
 
@@ -212,6 +214,7 @@ def _settings(said: dict[str, Any]) -> Settings:
         plan_rules=_plan_rules(said.get("plan", {})),
         superimposing=own_limits.Superimposing.read(said.get("superimposing", {})),
         room=own_limits.Room.read(said.get("room", {})),
+        allowance=own_limits.Allowance.read(said.get("allowance", {})),
         follow_up=own_limits.FollowUp.read(said.get("follow_up", {})),
         programme=own_limits.Programme.read(said.get("programme", {})),
     )

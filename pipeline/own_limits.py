@@ -36,7 +36,7 @@ class OwnLimits:
                 )
         return cls(**{name: float(value) for name, value in said.items()})
 
-    def parameters(self) -> dict[str, float]:
+    def parameters(self) -> dict[str, float | None]:
         """Return the values by name, for the SQL files."""
         return {field.name: getattr(self, field.name) for field in fields(self)}
 
@@ -132,6 +132,30 @@ class Programme(OwnLimits):
         return found
 
 
+@dataclass(frozen=True, slots=True)
+class Allowance(OwnLimits):
+    """The angle between the two implants a clinic allows for its kind of attachment.
+
+    No clinical study ties that angle to attachment trouble; `attachment_limits.csv` has
+    what is in print.
+
+    Attributes:
+        stud_between_deg: advised from the bench alone (Niger J Clin Pract, article
+            172313).
+        ball_between_deg: common practice, no source.
+        telescopic_between_deg: common practice, no source.
+        bar_between_deg: None: no fixed limit is known.
+        magnet_between_deg: None: no limit between two implants is known.
+    """
+
+    section: ClassVar[str] = "allowance"
+    stud_between_deg: float = 20.0
+    ball_between_deg: float = 10.0
+    telescopic_between_deg: float = 10.0
+    bar_between_deg: float | None = None
+    magnet_between_deg: float | None = None
+
+
 SETTINGS_TEXT = """\
 # A superimposition that leaves an implant less certain than this is not used; the
 # figures of the pair still come:
@@ -144,6 +168,13 @@ SETTINGS_TEXT = """\
 # later_diameter_mm = 4.0
 # gap_mm = 3.0                 # bone wanted on each side of an implant in the middle
 # step_mm = 8.0                # how far out from its neighbour a later distal one would stand
+
+# The angle between the two implants allowed for each kind of attachment, in degrees:
+# [allowance]
+# stud_between_deg = 20        # advised from the bench alone
+# ball_between_deg = 10        # common practice, as the next
+# telescopic_between_deg = 10
+# bar_between_deg and magnet_between_deg: no limit unless one is set here
 
 # The years after delivery:
 # [follow_up]

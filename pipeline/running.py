@@ -113,6 +113,7 @@ def _parameters(settings: Settings, cycle: Cycle) -> dict[str, Any]:
         "axis_rule": settings.plan_rules.axis_rule or None,
         **settings.superimposing.parameters(),
         **settings.room.parameters(),
+        **settings.allowance.parameters(),
         **settings.follow_up.parameters(),
         **allowed_words(),
     }
@@ -154,6 +155,7 @@ def _note_run(
         settings.plan_rules,
         settings.superimposing,
         settings.room,
+        settings.allowance,
         settings.follow_up,
         settings.programme,
         settings.cycle_before(cycle),

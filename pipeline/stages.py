@@ -27,6 +27,7 @@ from pipeline.summarised import error_budget as _error_budget
 from pipeline.summarised import event_rates as _event_rates
 from pipeline.summarised import influence as _influence
 from pipeline.summarised import literature as _literature
+from pipeline.summarised import parallelism as _parallelism
 from pipeline.summarised import years_after as _years_after
 from pipeline.tables import Table, all_tables, in_order
 
@@ -53,6 +54,7 @@ MADE_IN_PYTHON = (
     _bias,
     _influence,
     _competence,
+    _parallelism,
 )
 """Modules that make tables in Python."""
 

@@ -227,6 +227,12 @@ class AuditTables:
         return self._read("summarised.accuracy")
 
     @cached_property
+    def parallelism(self) -> list[Row]:
+        """Parallelism kept, a quantity and state at a time."""
+        rest = "order by quantity, attachment, limit_deg"
+        return self._read("summarised.parallelism", rest)
+
+    @cached_property
     def error_budget(self) -> list[Row]:
         """The parts of the scatter over all cases."""
         return self._read("summarised.error_budget", "where group_by = 'overall'")

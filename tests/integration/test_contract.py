@@ -41,6 +41,8 @@ GRAINS = {
     "summarised.cycle_change": "kind, subject, group_by, group_value",
     "summarised.error_budget": "group_by, group_value, component, part",
     "summarised.bias": "vector",
+    "summarised.parallel_pairs": "case_key",
+    "summarised.parallelism": "quantity, state, attachment, limit_deg",
     "summarised.influence": "measure, kind, subject",
     "summarised.common_share": "group_by, group_value, component",
     "summarised.verdicts": "measure, comparison_set",

@@ -165,6 +165,7 @@ BY_CODE = (
     "definitions.checks.sets_aside",
     "programme.limit", "programme.no_signal", "programme.score", "programme.setting", "programme.signal",
     "years_after.period", "years_after.kind_of", "years_after.field", "years_after.measure",
+    "parallelism.column", "parallelism.quantity", "parallelism.said",
 )  # fmt: skip
 """Groups whose words are picked by a code, a measure or a column of a table."""
 
