@@ -17,6 +17,8 @@ from typing import Any
 
 from pipeline.audit import Audit, Cycle, Settings
 from pipeline.errors import Busy, SettingsError
+from pipeline.records.meshes import MESHES
+from pipeline.records.registration_files import REGISTRATIONS
 from pipeline.reference import load
 from pipeline.warehouse import Warehouse
 
@@ -142,9 +144,12 @@ def _note_run(
         f"select load_no, source, sheet, file_sha256, {layout} from records.loads"
         " order by load_no"
     )
-    meshes = warehouse.run(
-        "select file, file_sha256 from records.mesh_fits order by fit_no"
-    )
+    files = [
+        warehouse.run(
+            f"select file, file_sha256 from records.{kind.table} order by {kind.number}"
+        )
+        for kind in (MESHES, REGISTRATIONS)
+    ]
     answered = warehouse.run(
         """select because, count(*), sum(row_id) from records.rows_not_in_use group by because
         union all select finding_id, 0, 0 from records.accepted order by all"""
@@ -160,7 +165,7 @@ def _note_run(
         settings.programme,
         settings.cycle_before(cycle),
     )
-    said = (loads, meshes, answered, heeded, cycle, own, our_version())
+    said = (loads, files, answered, heeded, cycle, own, our_version())
     run_id = hashlib.sha256(repr(said).encode()).hexdigest()[:16]
     warehouse.make(
         "audit.run",

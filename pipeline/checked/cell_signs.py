@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from pipeline.records.meshes import FILE_FIELDS
+from pipeline.records.meshes import MESHES
+from pipeline.records.registration_files import REGISTRATIONS
 from pipeline.reference import load
 from pipeline.reference.load import Field
 from pipeline.staged.problems import staged_name
@@ -35,6 +36,9 @@ IDENTIFIER = f"{PERSON}|({FILE})"
 
 _NO_SIGNS = """create or replace table checked.cell_signs (row_id bigint, sheet varchar,
     field varchar, as_written varchar, problem varchar)"""
+
+FILE_FIELDS = frozenset({*MESHES.fields, *REGISTRATIONS.fields})
+"""Fields whose cells are the names of files."""
 
 SHEETS = tuple(load.sheets())
 

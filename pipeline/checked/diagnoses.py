@@ -38,6 +38,7 @@ EVIDENCE: Final = (
     "checked.implants_evidence",
     "checked.pair_evidence",
     "checked.registration_evidence",
+    "checked.registration_file_evidence",
 )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.geometry.registration import Flags, Floats
+from pipeline.records.registration_files import MOTION
 from pipeline.warehouse import Warehouse
 
 XYZ: Final = ("x", "y", "z")
@@ -97,4 +98,35 @@ def read_implants(warehouse: Warehouse) -> Implants:
         scan_no=found["scan_no"].to_numpy(np.int64),
         planned=points[:, 0],
         achieved=points[:, 1],
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Motions:
+    """Motions that registration objects give, a scan each.
+
+    Attributes:
+        scan_no: (k,) the scan.
+        rotation: (k, 3, 3), determinant +1.
+        shift: (k, 3) mm; point in the plan = rotation @ point in the scan + shift.
+    """
+
+    scan_no: Numbers
+    rotation: Floats
+    shift: Floats
+
+
+def read_motions(warehouse: Warehouse) -> Motions:
+    """Read the motions of the registration objects that serve."""
+    found = warehouse.frame(
+        f"""select s.scan_no, {", ".join(f"m.{name}" for name in MOTION)}
+        from checked.file_motions as m
+        inner join checked.scans as s on m.case_key = s.case_key and m.scan = s.scan
+        where m.is_used order by s.scan_no"""
+    )
+    values = found[list(MOTION)].to_numpy(float)
+    return Motions(
+        scan_no=found["scan_no"].to_numpy(np.int64),
+        rotation=values[:, :9].reshape(-1, 3, 3),
+        shift=values[:, 9:],
     )

@@ -3,11 +3,14 @@
 Computed for every readable scan, held or not, because some checks need it. What a scan's
 coordinates become in the plan's is said by a rotation and a shift; how far the implants
 may be off by it, by the error of the matching points, pooled over the scans of a source.
+A scan without any matching point is moved by the registration object of its case, where
+there is one; how far that may be off is not known.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -21,6 +24,7 @@ from pipeline.checked.matching import (
     Numbers,
     Points,
     read_implants,
+    read_motions,
     read_points,
 )
 from pipeline.checked.promised import make_promised
@@ -33,7 +37,13 @@ from pipeline.geometry.propagation import (
     pooled_fle,
     tre_mm,
 )
-from pipeline.geometry.registration import Floats, Registration, leave_one_out, register
+from pipeline.geometry.registration import (
+    Flags,
+    Floats,
+    Registration,
+    leave_one_out,
+    register,
+)
 from pipeline.reference import load
 from pipeline.tables import makes
 from pipeline.warehouse import Warehouse
@@ -53,6 +63,7 @@ Columns = dict[str, Any]
     reads=(
         "checked.scans",
         "checked.matching_points",
+        "checked.file_motions",
         "checked.jaw_frames",
         "staged.implants",
     ),
@@ -66,10 +77,12 @@ def make_registrations(warehouse: Warehouse, parameters: Mapping[str, Any]) -> N
     """
     scans = warehouse.frame("select * from checked.scans order by scan_no")
     points, implants = read_points(warehouse, len(scans)), read_implants(warehouse)
-    fit = register(points.plan, points.scan, points.weights, points.mask)
+    of_points = register(points.plan, points.scan, points.weights, points.mask)
     found: Columns = {name: scans[name] for name in scans.columns}
-    found |= _fit_columns(points, fit)
-    found |= _localisation_error(scans["achieved_source"].to_numpy(str), fit)
+    found |= _fit_columns(points, of_points)
+    found |= _localisation_error(scans["achieved_source"].to_numpy(str), of_points)
+    fit, found["is_from_file"] = _with_files(warehouse, of_points)
+    found |= _motion_columns(fit)
     error = _motion_error(points, found["fle_mm"])
     rows = _row_errors(fit, error, implants)
     for name in ("tre_entry_mm", "axis_sd_deg"):
@@ -83,12 +96,12 @@ def make_registrations(warehouse: Warehouse, parameters: Mapping[str, Any]) -> N
 
 
 def _fit_columns(points: Points, fit: Registration) -> Columns:
-    """Return the motion, what it leaves over, and the point that agrees least."""
+    """Return what the points leave over, and the one that agrees least."""
     left_out = leave_one_out(points.plan, points.scan, points.weights, points.mask)
     worst = left_out.worst()
     there = np.arange(len(worst))
     is_told = worst >= 0
-    columns: Columns = {
+    return {
         "landmarks_used": fit.count_points,
         "second_spread_mm": np.where(
             fit.refusal == "too_few", np.nan, fit.second_spread_mm
@@ -100,6 +113,28 @@ def _fit_columns(points: Points, fit: Registration) -> Columns:
             is_told, left_out.distance_mm[there, worst], np.nan
         ),
     }
+
+
+def _with_files(warehouse: Warehouse, fit: Registration) -> tuple[Registration, Flags]:
+    """Put the motions of registration objects where no point is; tell where that is."""
+    motions = read_motions(warehouse)
+    is_from_file = np.zeros(len(fit.refusal), bool)
+    is_from_file[motions.scan_no] = fit.count_points[motions.scan_no] == 0
+    rotation, translation = fit.rotation.copy(), fit.translation.copy()
+    rotation[motions.scan_no] = motions.rotation
+    translation[motions.scan_no] = motions.shift
+    moved = replace(
+        fit,
+        rotation=np.where(is_from_file[:, None, None], rotation, fit.rotation),
+        translation=np.where(is_from_file[:, None], translation, fit.translation),
+        refusal=np.where(is_from_file, "", fit.refusal),
+    )
+    return moved, is_from_file
+
+
+def _motion_columns(fit: Registration) -> Columns:
+    """Return the motion from the scan to the plan."""
+    columns: Columns = {}
     for i, x in enumerate(XYZ):
         columns |= {
             f"rotation_{x}{y}": fit.rotation[:, i, j] for j, y in enumerate(XYZ)

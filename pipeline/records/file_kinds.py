@@ -19,6 +19,8 @@ JSON_LINES_ENDINGS = frozenset({".jsonl", ".ndjson"})
 PARQUET_ENDINGS = frozenset({".parquet"})
 SHEET_ENDINGS = TEXT_ENDINGS | WORKBOOK_ENDINGS | JSON_LINES_ENDINGS | PARQUET_ENDINGS
 """Endings of the files that can hold record sheets."""
+DICOM_ENDINGS = frozenset({".dcm", ".dicom"})
+"""Endings of files that are seen, and used where a case names them."""
 
 SAVE_AS = "Open it in the spreadsheet and save it as .xlsx."
 
@@ -26,6 +28,7 @@ TOO_LARGE_HINT = (
     "Leave out what is not records, or save the sheet as 'CSV UTF-8' and put that here."
 )
 _PARQUET = b"PAR1"
+_DICOM, _DICOM_AT = b"DICM", 128
 _ZIP = (b"PK\x03\x04", b"PK\x05\x06")
 _OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _OLE_ENTRY_BYTES = 128
@@ -86,6 +89,12 @@ def kind_of(path: Path, *, name: str) -> Kind:
     with opened(path, name=name) as handle:
         head = handle.read(4096)
         _refuse_empty(head, handle, name)
+        if ending in DICOM_ENDINGS or head.startswith(_DICOM, _DICOM_AT):
+            raise UnreadableFile(
+                f"{name} is a DICOM file, not a record sheet.",
+                hint="If it is a registration of the scan, name it in registration_file "
+                "of the sheet cases.",
+            )
         if ending not in SHEET_ENDINGS:
             raise UnreadableFile(
                 f"{name} is of a kind that cannot be read.",

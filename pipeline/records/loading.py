@@ -32,7 +32,9 @@ from pipeline.records.held_back import is_settled
 from pipeline.records.held_loading import CameBack
 from pipeline.records.held_read import is_held, refuse_torn
 from pipeline.records.layouts import layouts_in
-from pipeline.records.meshes import fit_meshes
+from pipeline.records.meshes import MESHES
+from pipeline.records.named_files import read_named
+from pipeline.records.registration_files import REGISTRATIONS
 from pipeline.records.store import count_in_use, open_for_loading
 
 if TYPE_CHECKING:
@@ -130,13 +132,27 @@ def load_folder(audit: Audit, settings: Settings, say: Say) -> LoadReport:
         to = _Loading(store, codebook, settings.lead, known_layouts, report, say)
         for file in sorted(fresh, key=_follow_up_last):
             _load_file(file, to)
-        named = fit_meshes(store, audit.records_folder, say)
+        named = _read_files_named(store, audit.records_folder, say)
         report.seen_not_read = len(set(seen_not_read) - named)
         report.count_in_use = count_in_use(store)
         caution = decisions.append_to_csv(store, audit.folder)
         if caution:
             say(caution)
     return report
+
+
+def _read_files_named(store: Warehouse, root: Path, say: Say) -> set[Path]:
+    """Read the files that rows name; return those that are there."""
+    there: set[Path] = set()
+    for kind, what in (
+        (MESHES, "meshes of implants read"),
+        (REGISTRATIONS, "registration objects read"),
+    ):
+        files, count = read_named(store, root, kind)
+        there |= files
+        if count:
+            say(f"{count} {what}")
+    return there
 
 
 def _sha256(path: Path, source: str, report: LoadReport) -> str:

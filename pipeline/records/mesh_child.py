@@ -49,9 +49,11 @@ def _fitted(path: Path) -> dict[str, Any]:
         found = fit_cylinder(triangles)
     except NoSurface:
         return {"failure": "no_surface"}
+    (one, two) = found.ends.tolist()
     return {
         "failure": "",
-        "ends": found.ends.tolist(),
+        **{f"one_{axis}_mm": value for axis, value in zip("xyz", one, strict=True)},
+        **{f"two_{axis}_mm": value for axis, value in zip("xyz", two, strict=True)},
         "radius_mm": found.radius_mm,
         "residual_mm": found.residual_mm,
     }

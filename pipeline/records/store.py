@@ -10,7 +10,9 @@ from __future__ import annotations
 
 from pipeline.audit import Audit, Settings
 from pipeline.errors import DamagedFile, KeyProblem
-from pipeline.records import decisions, meshes
+from pipeline.records import decisions
+from pipeline.records.meshes import MESHES
+from pipeline.records.registration_files import REGISTRATIONS
 from pipeline.reference import load
 from pipeline.tables import add_macros
 from pipeline.warehouse import Warehouse, named
@@ -58,7 +60,8 @@ _TABLES = (
     (row_id bigint, answer_sha256 varchar, workbook varchar, answered_at timestamp)""",
     """create table if not exists workbooks_back (
         file_sha256 varchar, workbook varchar, looked_at timestamp, count_open bigint)""",
-    meshes.TABLE,
+    MESHES.create_table,
+    REGISTRATIONS.create_table,
 )
 
 _LATER_COLUMNS = (

@@ -3,7 +3,7 @@
 -- The worst scan counts. Null where there is nothing to judge. Grain: case_key.
 -- A mirror image, or frames named the wrong way round, is told by what it explains: half the misfit, or
 -- four fifths of the way the implants are off. What it explains, beyond the error of the points, is not
--- held against the case twice.
+-- held against the case twice. A scan that a registration object moves is judged with that object.
 with explained as (
     select
         g.*,
@@ -14,6 +14,12 @@ with explained as (
             else 0
         end as inverse_gain_mm
     from checked.registrations as g
+    where not g.is_from_file
+),
+
+with_file as (
+    select distinct m.case_key
+    from checked.file_motions as m
 ),
 
 told as (
@@ -34,7 +40,9 @@ judged as (
 scans as (
     select
         j.case_key,
-        min(cast(j.landmarks_used > 0 as double)) filter (where j.has_implants) as has_matching_points,
+        min(
+            if(j.has_implants and w.case_key is null, cast(j.landmarks_used > 0 as double), null)
+        ) as has_matching_points,
         cast(min(j.landmarks_used) filter (where j.landmarks_used > 0) as double) as count_matching_points,
         min(j.second_spread_mm) as second_spread_mm,
         min(
@@ -50,6 +58,7 @@ scans as (
         max(j.landing_mm) filter (where j.is_landed) as landing_mm,
         max(j.landing_turn_deg) filter (where j.is_landed) as landing_turn_deg
     from judged as j
+    left join with_file as w on j.case_key = w.case_key
     group by j.case_key
 ),
 

@@ -9,6 +9,11 @@ with with_held_points as (
     cross join unnest(p.row_ids) as u (row_id)  -- noqa: AL05
     inner join checked.held as h on u.row_id = h.row_id
     where not p.is_left_out
+),
+
+with_file as (
+    select distinct m.case_key
+    from checked.file_motions as m
 )
 
 select
@@ -44,11 +49,15 @@ select
     g.shift_y_mm,
     g.shift_z_mm,
     g.refusal is null as is_superimposed,
+    g.is_from_file,
     case g.refusal
         when 'too_few'
             then
                 case
-                    when g.landmarks_used = 0 then 'no point is marked in both plan and scan'
+                    when g.landmarks_used = 0
+                        then
+                            'no point is marked in both plan and scan'
+                            || if(f.case_key is null, '', ', and the registration file named cannot be used')
                     else 'only ' || g.landmarks_used || ' matching point(s); it takes three'
                 end
         when 'near_line' then 'the matching points lie nearly on one line'
@@ -68,6 +77,12 @@ select
     nullif(
         concat_ws(
             '; ',
+            case
+                when g.is_from_file
+                    then
+                        'moved by a registration file, whose error is not known: the uncertainty is that of'
+                        || ' the source alone'
+            end,
             case when g.landmarks_used = 3 then 'three points: no check possible' end,
             case
                 when g.is_on_mucosa
@@ -76,7 +91,7 @@ select
                         || ' lower limit'
             end,
             case
-                when g.fle_basis = 'published'
+                when g.fle_basis = 'published' and not g.is_from_file
                     then 'too few points of this source on record: the error of a point is a published one'
             end,
             case
@@ -87,4 +102,5 @@ select
         ''
     ) as note
 from checked.registrations as g
+left join with_file as f on g.case_key = f.case_key
 anti join with_held_points as h on g.case_key = h.case_key and g.scan = h.scan

@@ -39,6 +39,7 @@ select
     code_of(r.film_check, $cases_film_check) as film_check,
     day_of(r.film_check_date) as film_check_date,
     code_of(r.plan_coordinates_from, $cases_plan_coordinates_from) as plan_coordinates_from,
+    text_of(r.registration_file) as registration_file,
     code_of(r.attachment, $cases_attachment) as attachment,
     text_of(r.insert_grade) as insert_grade,
     day_of(r.delivery_date) as delivery_date,

@@ -14,7 +14,9 @@ from pipeline.checked import findings as _findings  # noqa: F401 - makes tables
 from pipeline.checked import jaws as _jaws  # noqa: F401 - makes tables
 from pipeline.checked import number_signs as _number_signs  # noqa: F401 - makes tables
 from pipeline.checked import superimposing as _superimposing  # noqa: F401 - makes tables
-from pipeline.records import meshes
+from pipeline.records.meshes import MESHES
+from pipeline.records.named_files import NamedFiles
+from pipeline.records.registration_files import REGISTRATIONS
 from pipeline.records.row_keys import row_key_expression
 from pipeline.records.store import ROWS_PER_LOAD, fields_of
 from pipeline.reference import load
@@ -44,7 +46,8 @@ class GivenRecords:
             status varchar, count_rows bigint)"""
         )
         run("create table records.rows_not_in_use (row_id bigint)")
-        run(meshes.TABLE.replace("mesh_fits", "records.mesh_fits"))
+        for kind in (MESHES, REGISTRATIONS):
+            run(kind.create_table.replace(kind.table, f"records.{kind.table}"))
         for sheet in load.sheets():
             columns = ", ".join(f"{named(name)} varchar" for name in fields_of(sheet))
             run(
@@ -60,8 +63,9 @@ class GivenRecords:
 
     def add(self, sheet: str, source: str = "clinic.xlsx", /, **cells: Any) -> int:
         """Add one row; cells are given as they are written. Return its row_id."""
-        if sheet == "mesh_fits":
-            return self._add_fit(**cells)
+        for kind in (MESHES, REGISTRATIONS):
+            if sheet == kind.table:
+                return self._add_reading(kind, cells)
         load_no = self._load_of(source, sheet)
         self._rows[load_no] = self._rows.get(load_no, 1) + 1
         row_id = load_no * ROWS_PER_LOAD + self._rows[load_no]
@@ -77,14 +81,14 @@ class GivenRecords:
         )
         return row_id
 
-    def _add_fit(self, **fit: Any) -> int:
-        """Add what was fitted to a mesh; its ends are ``one`` and ``two``."""
-        values = [fit["file"], fit["file_sha256"], fit["failure"]]
-        values += [*fit["one"], *fit["two"], fit["radius_mm"], fit["residual_mm"]]
+    def _add_reading(self, kind: NamedFiles, reading: dict[str, Any]) -> int:
+        """Add what was read from a file that rows name."""
+        names = ("file", "file_sha256", "failure", *kind.figures)
         self.warehouse.run(
-            f"""insert into records.mesh_fits select coalesce(max(fit_no), 0) + 1,
-            {", ".join("?" for _ in values)} from records.mesh_fits""",
-            values,
+            f"""insert into records.{kind.table} select
+            coalesce(max({kind.number}), 0) + 1, {", ".join("?" for _ in names)}
+            from records.{kind.table}""",
+            [reading.get(name) for name in names],
         )
         return 0
 

@@ -22,7 +22,11 @@ def fit(file: str, **changes: Any) -> Row:
         "radius_mm": 2.0,
         "residual_mm": 0.1,
     }
-    return "mesh_fits", good | changes
+    fitted = good | changes
+    for end in ("one", "two"):
+        values = fitted.pop(end)
+        fitted |= dict(zip((f"{end}_{axis}_mm" for axis in "xyz"), values, strict=True))
+    return "mesh_fits", fitted
 
 
 def failed(file: str, failure: str) -> Row:

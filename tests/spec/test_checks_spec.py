@@ -10,6 +10,7 @@ from tests.spec.check_examples import CANNOT_HAPPEN, FOLLOW_UP, OF_SHEETS, cells
 from tests.spec.film_examples import FILMS, LOADED_AGAIN, PADS
 from tests.spec.geometry_examples import GEOMETRY
 from tests.spec.mesh_examples import MESHES
+from tests.spec.registration_examples import REGISTRATIONS
 from tests.spec.superimposing_examples import SUPERIMPOSING
 
 EXAMPLES = (
@@ -23,6 +24,7 @@ EXAMPLES = (
     *FILMS,
     *PADS,
     *MESHES,
+    *REGISTRATIONS,
     *LOADED_AGAIN,
 )
 

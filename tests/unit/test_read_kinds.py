@@ -75,6 +75,8 @@ LOCKED_ODS = zip_with(
         ("a.ndjson", b" \n\n", "is empty"),
         ("a.parquet", WORKBOOK, "is no Parquet file"),
         ("a.dat", b"case_id,side\n", "of a kind that cannot be read"),
+        ("a.dcm", b"case_id,side\n", "a DICOM file, not a record sheet"),
+        ("a", bytes(128) + b"DICM", "a DICOM file, not a record sheet"),
     ],
     # a made workbook's bytes hold the time, which would name the test anew each second
     ids=lambda part: part if isinstance(part, str) else "bytes",
