@@ -6,11 +6,13 @@ The committed table comes from the long run, `python -m tests.calibration.rates`
 from __future__ import annotations
 
 import csv
+import re
 from math import sqrt
 
 import numpy as np
 import pytest
 
+from pipeline.reported.wording import Words
 from pipeline.statistics.rates import garwood_limits
 from tests.calibration.rates import (
     LOWEST,
@@ -68,3 +70,14 @@ def test_every_judged_cell_of_the_committed_table_reaches_its_target():
     assert len(judged) == 54
     for row in judged:
         assert float(row["coverage"]) >= LOWEST[int(row["n_dentures"])], row
+
+
+def test_the_page_says_how_seldom_an_interval_holds_with_few_dentures():
+    """The worst cell of the committed table for 8, 12 and 24 dentures, rounded."""
+    said = Words()("years_after.few_note").replace("\u00a0", " ")
+    found = re.findall(r"(\d+) dentures (\d+) %", said)
+    worst = {
+        n: min(float(r["coverage"]) for r in committed() if r["n_dentures"] == n)
+        for n in ("8", "12", "24")
+    }
+    assert {n: f"{100 * share:.0f}" for n, share in worst.items()} == dict(found)
