@@ -165,6 +165,8 @@ BY_CODE = (
     "definitions.checks.sets_aside",
     "programme.limit", "programme.no_signal", "programme.score", "programme.setting", "programme.signal",
     "years_after.period", "years_after.kind_of", "years_after.field", "years_after.measure",
+    "years_after.angles.measure", "years_after.angles.held", "years_after.angles.cut.at_most",
+    "years_after.angles.cut.below",
     "parallelism.column", "parallelism.quantity", "parallelism.said",
 )  # fmt: skip
 """Groups whose words are picked by a code, a measure or a column of a table."""
