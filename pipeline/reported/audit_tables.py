@@ -277,6 +277,23 @@ class AuditTables:
         )
 
     @cached_property
+    def received(self) -> list[Row]:
+        """What came, by sheet; files are counted, their names are not read."""
+        return self._read("summarised.records_received")
+
+    @cached_property
+    def missing(self) -> list[Row]:
+        """How many rows leave each field without a value, the most often left first."""
+        rest = "order by share_missing desc, sheet, field"
+        return self._read("summarised.missing_fields", rest)
+
+    @cached_property
+    def mended(self) -> list[Row]:
+        """What was put right since the records came, by role."""
+        rest = "order by count_changes desc, how"
+        return self._read("summarised.mended", rest)
+
+    @cached_property
     def fields_given(self) -> list[Row]:
         """How many rows give each field."""
         return self._read("staged.completeness")

