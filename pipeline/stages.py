@@ -20,6 +20,7 @@ from pipeline.summarised import accuracy as _accuracy
 from pipeline.summarised import bias as _bias
 from pipeline.summarised import comparison as _comparison
 from pipeline.summarised import competence as _competence
+from pipeline.summarised import control_charts as _control_charts
 from pipeline.summarised import criteria as _criteria
 from pipeline.summarised import cycle_change as _cycle_change
 from pipeline.summarised import discussing as _discussing
@@ -45,6 +46,7 @@ MADE_IN_PYTHON = (
     _accuracy,
     _criteria,
     _cycle_change,
+    _control_charts,
     _comparison,
     _literature,
     _discussing,

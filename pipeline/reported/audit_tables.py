@@ -178,6 +178,24 @@ class AuditTables:
         return self._read("summarised.cycle_change")
 
     @cached_property
+    def control_chart(self) -> list[Row]:
+        """The latest cases in date order with the limits of the control charts."""
+        latest = f"qualify row_number() over (partition by measure order by case_number desc) <= {MOST_CASES}"
+        return self._read(
+            "summarised.control_chart", f"{latest} order by measure, case_number"
+        )
+
+    @cached_property
+    def run_charts(self) -> dict[str, Row]:
+        """The rules of the run chart by measure."""
+        return {row["measure"]: row for row in self._read("summarised.run_chart")}
+
+    @cached_property
+    def around_actions(self) -> list[Row]:
+        """Means before and after each action that was done."""
+        return self._read("summarised.around_actions", "order by action_number")
+
+    @cached_property
     def discuss(self) -> list[Row]:
         """Cases worth talking about, the furthest beyond its limit first."""
         return rows_of(

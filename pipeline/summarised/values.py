@@ -24,7 +24,14 @@ if TYPE_CHECKING:
 
 SOURCE = "source_words"
 NOT_KNOWN = "not known"
-KEPT = ("case_key", "patient_key", "side", "jaw", "is_deliberate_change")
+KEPT = (
+    "case_key",
+    "patient_key",
+    "side",
+    "jaw",
+    "surgery_date",
+    "is_deliberate_change",
+)
 """Columns a summary needs beside the measures and the groups."""
 
 

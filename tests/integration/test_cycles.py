@@ -104,3 +104,37 @@ def test_without_a_cycle_before_nothing_is_compared(folder):
     assert changes(folder, "older") == {}
     page = (folder / "reports" / "clinic_review_older.html").read_text(encoding="utf-8")
     assert "Last cycle" not in page
+
+
+ACTION = "action,role,due_date,done_date\nNew <i>tubes</i>,laboratory,2024-12-01,2025-01-02\n"
+
+
+def test_an_action_shows_the_mean_before_and_after_with_its_caution(folder):
+    (folder / "actions.csv").write_text(ACTION, encoding="utf-8")
+    changes(folder, None)
+    with opened(folder) as store:
+        (row,) = store.frame(
+            "select * from summarised.around_actions where measure = 'entry_3d_mm'"
+        ).to_dict("records")
+        chart = store.frame(
+            "select * from summarised.control_chart where measure = 'entry_3d_mm'"
+            " order by case_number"
+        )
+        (rules,) = store.frame(
+            "select * from summarised.run_chart where measure = 'entry_3d_mm'"
+        ).to_dict("records")
+    assert (row["n_patients_before"], row["n_patients_after"]) == (8, 7)
+    limits = stats.ttest_ind(NOW, BEFORE, equal_var=False).confidence_interval(0.95)
+    assert row["change_low"] == pytest.approx(limits.low)
+    assert row["change_high"] == pytest.approx(limits.high)
+    assert chart["case_mean"].tolist() == BEFORE + NOW
+    assert (
+        chart["is_outside"].isna().all()
+    )  # 15 cases: the baseline, nothing judged yet
+    assert chart["is_drift"].isna().all()
+    assert (rules["n_cases"], rules["longest_allowed"]) == (15, 7)
+    page = (folder / "reports" / "clinic_review.html").read_text(encoding="utf-8")
+    assert "regression to the mean" in page
+    assert "Limits for single cases take more than 15 cases." in page
+    assert "New &lt;i&gt;tubes&lt;/i&gt;" in page
+    assert "New <i>tubes" not in page

@@ -30,7 +30,7 @@ def _line(audit: AuditTables, row: Row) -> Row:
         "n": _counted(audit, row, ""),
         "before": _mean(audit, row, "last_"),
         "n_before": _counted(audit, row, "last_"),
-        "change": _change(audit, row),
+        "change": change_in_words(audit, row),
     }
 
 
@@ -53,7 +53,8 @@ def _counted(audit: AuditTables, row: Row, start: str) -> str:
     )
 
 
-def _change(audit: AuditTables, row: Row) -> str:
+def change_in_words(audit: AuditTables, row: Row) -> str:
+    """Return the change of a mean with its interval, or too few to say."""
     if row["change_low"] is None:
         return audit.words("criteria.change_too_few")
     known = measures()[row["measure"]]
