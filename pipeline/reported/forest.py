@@ -202,7 +202,7 @@ def _layers(
             shape=alt.Shape("kind:N", scale=SHAPES, legend=None),
             fill=alt.Fill("kind:N", scale=FILLS, legend=None),
             stroke=alt.Stroke("kind:N", scale=INKS, legend=None),
-            size=alt.Size("kind:N", scale=SIZES, legend=None),
+            size=alt.Size("kind:O", scale=SIZES, legend=None),
             tooltip=[
                 alt.Tooltip("label:N", title=words("published.source")),
                 alt.Tooltip("figures:N", title=words("forest.tip")),
