@@ -535,7 +535,7 @@ def test_rows_deleted_from_the_workbook_stay_set_aside_and_new_ones_are_said(
 
 
 def test_a_workbook_of_another_audit_is_refused(folder, book, tmp_path):
-    other = audits.create_folder(tmp_path / "other").folder
+    other = audits.create_folder(tmp_path / "other", lead="R. Ames").folder
     fill(other, {"deviations.csv": FIGURES})
     book.answer("deviations", LARGE, "corrected", "chart", entry_3d_mm=1.4)
     book.save(other / "records" / "answers.xlsx")
@@ -614,7 +614,7 @@ case_id,state,quantity,value,source
 def test_fields_named_like_our_own_words_do_not_get_into_the_way(tmp_path, monkeypatch):
     """Readings of the pair have fields named state and source."""
     monkeypatch.setenv("PLUMBPOST_HOME", str(tmp_path / "home"))
-    folder = audits.create_folder(tmp_path / "audit").folder
+    folder = audits.create_folder(tmp_path / "audit", lead="R. Ames").folder
     fill(folder, {"pair_readings.csv": READINGS})
     check(folder)
     commands.held(folder, quiet)
@@ -649,7 +649,7 @@ case_id,side,tooth,entry_3d_mm,angle_deg
 def one_sided(tmp_path, monkeypatch):
     """A case whose two implants both stand on the left: a hold about the case."""
     monkeypatch.setenv("PLUMBPOST_HOME", str(tmp_path / "home"))
-    folder = audits.create_folder(tmp_path / "audit").folder
+    folder = audits.create_folder(tmp_path / "audit", lead="R. Ames").folder
     fill(folder, {"deviations.csv": ONE_SIDE})
     check(folder)
     assert commands.held(folder, quiet) == 0
