@@ -168,6 +168,11 @@ class AuditTables:
         return self._read("summarised.completeness", "order by place_in_order")
 
     @cached_property
+    def treated(self) -> list[Row]:
+        """The list of the treated from outside against the audit; none if not given."""
+        return self._read("summarised.treated")
+
+    @cached_property
     def criteria(self) -> list[Row]:
         """The clinic's criteria and what was met."""
         return self._read("summarised.criteria")

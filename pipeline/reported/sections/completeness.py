@@ -32,11 +32,23 @@ def content(audit: AuditTables) -> Section:
                 patients=words.count("patient", counts["patients"]),
                 implants=words.count("implant", counts["implants"]),
             ),
+            "denominator": _denominator(audit),
             "set_aside": words(
                 "completeness.set_aside", rows=words.count("row", counts["held"])
             ),
         }
     )
+
+
+def _denominator(audit: AuditTables) -> str:
+    """Return what the cases are a share of: a list from outside, or nothing outside."""
+    words = audit.words
+    for row in audit.treated:
+        return words(
+            "completeness.treated",
+            treated=words.n_of(row["count_in_audit"], row["count_treated"]),
+        )
+    return words("completeness.denominator")
 
 
 def _share(n: int, total: int) -> float:
