@@ -225,6 +225,19 @@ def _asked(line: str) -> str:
 
 
 @plumbpost.command()
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+def published(file: Path) -> int:
+    """Look over your own table of published figures for typing errors.
+
+    FILE is a csv with the headings of the tables that come with plumbpost: key,
+    citation, measure, statistic, value, source_status and, where known, sd, ci_low,
+    ci_high, n_implants, n_patients and what kind of guides. Exit code 1 when something
+    should be looked at.
+    """
+    return commands.published(file, say)
+
+
+@plumbpost.command()
 @click.argument("entry", required=False)
 def definitions(entry: str | None) -> int:
     """Print the definition of every number, or of one."""

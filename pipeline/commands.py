@@ -315,6 +315,17 @@ def layout(file: Path, tab: str, ask: Callable[[str], str] | None, say: Say) -> 
     return EXIT_DONE
 
 
+def published(file: Path, say: Say) -> int:
+    """Look over a table of published figures that is not ours."""
+    from pipeline.reference.own_published import looked_over
+
+    n_rows, sentences = looked_over(file)
+    for sentence in sentences:
+        sys.stdout.write(f"{sentence}\n")
+    say(f"{counted(n_rows, 'row')}; {counted(len(sentences), 'thing')} to look at")
+    return EXIT_SET_ASIDE if sentences else EXIT_DONE
+
+
 def definitions(entry: str | None) -> int:
     """Print the definition of every number, or of one."""
     from pipeline.reported.definitions import definition_of, definitions_text

@@ -58,6 +58,10 @@ class NoSuchTable(UserError):
     """A table was asked for that this audit does not hold."""
 
 
+class NotPublishedFigures(UserError):
+    """A file named as a table of published figures is not one."""
+
+
 class NoSuchTrainee(UserError):
     """A page was asked for a trainee this audit does not know."""
 
