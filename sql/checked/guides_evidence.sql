@@ -6,6 +6,21 @@ with plans as (
         min(plan_date) as plan_date
     from staged.cases
     group by case_key
+),
+
+jobs as (
+    select
+        numbers.job_no_code,
+        count(distinct numbers.case_key) as count_cases
+    from staged.numbers as numbers
+    where numbers.case_key is not null and numbers.job_no_code is not null
+    group by numbers.job_no_code
+),
+
+named as (
+    select distinct cases.guide_code
+    from staged.cases as cases
+    where cases.guide_code is not null
 )
 
 select
@@ -22,6 +37,15 @@ select
     guides.drill_diameter_mm,
     guides.largest_drill_guided_mm,
     guides.hole_diameter_mm - guides.drill_diameter_mm as hole_less_drill_mm,
-    cast(guides.fixation_pins as double) as fixation_pins
+    cast(guides.fixation_pins as double) as fixation_pins,
+    case
+        when
+            guides.case_key is null
+            and guides.job_no_code is not null
+            and named.guide_code is null
+            then cast(coalesce(jobs.count_cases, 0) as double)
+    end as cases_of_job
 from staged.guides as guides
 left join plans on guides.case_key = plans.case_key
+left join named on guides.guide_code = named.guide_code
+left join jobs on guides.job_no_code = jobs.job_no_code

@@ -604,6 +604,26 @@ GUIDES = (
         ),
         "Row 2: the surgical guide was made 4 day(s) before the plan was settled.",
     ),
+    Example(
+        "guides-job-unknown",
+        (row("numbers", job_no="J-1"), row("guides", job_no="J-1")),
+        (row("guides", job_no="J-2"),),
+        "Row 2: the job number of this slip leads to no case; the slip is not used.",
+    ),
+    Example(
+        "guides-job-of-several",
+        (
+            row("numbers", case_id="of job 3", job_no="J-3"),
+            row("guides", job_no="J-3"),
+        ),
+        (
+            row("numbers", case_id="of job 4", job_no="J-4"),
+            row("numbers", case_id="of job 4 too", job_no="J-4"),
+            row("guides", job_no="J-4"),
+        ),
+        "Row 2: the job number of this slip belongs to more than one case, so nobody"
+        " can tell whose guide it is.",
+    ),
     *(
         guide(
             check,
