@@ -12,6 +12,7 @@ from pipeline.warehouse import Warehouse
 
 COUNT_CASES = 100_000
 EVENTS_A_CASE = 10
+REFERENCE = ("events", "event_groups", "follow_up_periods", "source_order")
 MADE = (
     "measured.dentures",
     "measured.denture_events",
@@ -21,6 +22,7 @@ MADE = (
     "measured.attachment_events",
     "summarised.dentures_used",
     "summarised.events_used",
+    "summarised.denture_angles",
     "summarised.event_rates",
     "summarised.status",
 )
@@ -30,7 +32,7 @@ def _invented(warehouse: Warehouse) -> None:
     """Make what the tables read: cases watched for up to eight years."""
     import pandas as pd
 
-    for name in ("events", "event_groups", "follow_up_periods"):
+    for name in REFERENCE:
         frame = pd.DataFrame(list(load.rows(name)))
         warehouse.make_from_frame(f"reference.{name}", frame)
     warehouse.make(
@@ -65,6 +67,18 @@ def _invented(warehouse: Warehouse) -> None:
         from checked.usable_cases as c, range({EVENTS_A_CASE}) as t (k)""",
     )
     warehouse.make("summarised.cases_used", "select * from checked.usable_cases")
+    warehouse.make(
+        "summarised.pair_values",
+        """select case_key, 'coordinates' as basis, 'cbct' as achieved_source,
+            (hash(row_id) % 200) / 10 as achieved_angle_deg
+        from checked.usable_cases""",
+    )
+    warehouse.make(
+        "summarised.implant_values",
+        """select case_key, 'coordinates' as basis, 'cbct' as achieved_source,
+            (hash(row_id * 2 + k) % 300) / 10 - 15 as achieved_sagittal_tilt_deg
+        from checked.usable_cases, range(2) as t (k)""",
+    )
 
 
 def test_a_million_events_take_less_than_twenty_seconds() -> None:
