@@ -212,6 +212,15 @@ def test_a_few_cases_are_said_to_be_too_few_with_how_many_more(folder, tmp_path)
     assert sorted(said) == [False, True]
 
 
+def test_the_programme_page_says_what_came_what_was_held_and_what_is_asked_for(
+    folder, tmp_path
+):
+    programme, own = pages(folder, tmp_path)
+    assert "The records: what came, what is missing, what it means" in programme
+    for page in (programme, *own.values()):
+        assert "started: 4 asked for" in page
+
+
 def test_the_programme_page_lists_trainees_by_code_and_ranks_nobody(folder, tmp_path):
     programme, own = pages(folder, tmp_path)
     standing = programme.partition("Signed criteria, case by case")[2]
@@ -220,7 +229,8 @@ def test_the_programme_page_lists_trainees_by_code_and_ranks_nobody(folder, tmp_
         for code in sorted(own)
     ]
     assert places == sorted(places)
-    assert not re.search(r"\b(rank|best|worst|league)\b", programme, re.IGNORECASE)
+    said = programme.partition('<script type="application/json"')[0]
+    assert not re.search(r"\b(rank|best|worst|league)\b", said, re.IGNORECASE)
 
 
 def test_an_unknown_trainee_is_a_sentence_and_not_a_crash(folder, tmp_path):

@@ -27,7 +27,7 @@ def content(audit: AuditTables) -> Section:
             "lines": [_line(audit, row) for row in audit.trainee_exposure],
             "asked": list(dict.fromkeys(_asked(audit, row) for row in rows)),
             "had": [
-                {"trainee": code, "counts": [_had(audit, row) for row in own]}
+                {"trainee": code, "counts": [row["count_had"] for row in own]}
                 for code, own in groupby(rows, key=lambda row: row["trainee_code"])
             ],
         }
@@ -35,12 +35,11 @@ def content(audit: AuditTables) -> Section:
 
 
 def _asked(audit: AuditTables, row: Row) -> str:
-    cases = audit.words.count("case", row["count_required"])
-    return f"{row['requirement']} ({cases})"
-
-
-def _had(audit: AuditTables, row: Row) -> str:
-    return audit.words.n_of(row["count_had"], row["count_required"])
+    return audit.words(
+        "programme.exposure.asked",
+        requirement=row["requirement"],
+        n=row["count_required"],
+    )
 
 
 def _line(audit: AuditTables, row: Row) -> Row:
