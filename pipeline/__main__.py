@@ -15,6 +15,14 @@ from pipeline.records.template_plan import record_kinds
 
 FOLDER = click.Path(file_okay=False, path_type=Path)
 RECORD_KINDS = record_kinds()
+OF_CYCLE = click.option(
+    "--cycle", default=None, help="Only cases operated in this cycle of audit.toml."
+)
+STRICT = click.option(
+    "--strict",
+    is_flag=True,
+    help="Exit with 1 when rows were set aside, with 3 when a file could not be read.",
+)
 FIRST_COMMANDS = ("start", "run", "held")
 
 CAUTION = """The figures support a quality review by licensed clinicians. They follow no
@@ -112,14 +120,8 @@ def start(folder: Path, kinds: list[str]) -> int:
 def _run_command(name: str, up_to: str, summary: str) -> Callable[..., Any]:
     @plumbpost.command(name, help=summary)
     @click.argument("folder", type=FOLDER)
-    @click.option(
-        "--cycle", default=None, help="Only cases operated in this cycle of audit.toml."
-    )
-    @click.option(
-        "--strict",
-        is_flag=True,
-        help="Exit with 1 when rows were set aside, with 3 when a file could not be read.",
-    )
+    @OF_CYCLE
+    @STRICT
     def one(folder: Path, cycle: str | None, strict: bool) -> int:  # noqa: FBT001 - click calls it
         return commands.run(folder, up_to, commands.Wishes(cycle, strict), say)
 
@@ -135,20 +137,14 @@ _run_command("summarise", "summarised", "As run, stopped before the report.")
 
 @plumbpost.command()
 @click.argument("folder", type=FOLDER)
-@click.option(
-    "--cycle", default=None, help="Only cases operated in this cycle of audit.toml."
-)
+@OF_CYCLE
 @click.option(
     "--trainee",
     default=None,
     metavar="CODE",
     help="Write the page of this trainee too; the codes stand on programme.html.",
 )
-@click.option(
-    "--strict",
-    is_flag=True,
-    help="Exit with 1 when rows were set aside, with 3 when a file could not be read.",
-)
+@STRICT
 def report(folder: Path, cycle: str | None, trainee: str | None, strict: bool) -> int:  # noqa: FBT001 - click calls it
     """As run: everything is made again, then reported."""
     wishes = commands.Wishes(cycle, strict, trainee)

@@ -136,22 +136,22 @@ def _say_state(say: Say) -> Say:
 
 def _report(audit: Audit, settings: audits.Settings, wishes: Wishes, say: Say) -> None:
     from pipeline.reported import build
+    from pipeline.reported.audit_tables import AuditTables
     from pipeline.warehouse import Warehouse
 
     say("reporting")
     with Warehouse(audit.audit_file, root=audit.folder, read_only=True) as warehouse:
-        now, title, into = datetime.now(UTC), settings.title, audit.reports_folder
-        clinic, programme = build.write_clinic_report, build.write_programme_report
+        now, into = datetime.now(UTC), audit.reports_folder
+        tables = AuditTables(warehouse, now, title=settings.title)
         pages = [
-            write(warehouse, into, written_at=now, title=title)
-            for write in (clinic, programme)
+            build.write_clinic_report(tables, into),
+            build.write_programme_report(tables, into),
         ]
         if wishes.trainee is not None:
-            pages.append(
-                build.write_trainee_report(
-                    warehouse, into, wishes.trainee, written_at=now, title=title
-                )
+            own = AuditTables(
+                warehouse, now, title=settings.title, trainee=wishes.trainee
             )
+            pages.append(build.write_trainee_report(own, into))
         for line in build.summary_lines(warehouse):
             say(line)
         _list_overdue(audit, settings, warehouse, say)

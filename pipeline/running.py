@@ -7,7 +7,6 @@ killed at any moment both leave the last complete audit in place.
 
 from __future__ import annotations
 
-import csv
 import hashlib
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
@@ -20,6 +19,7 @@ from pipeline.errors import Busy, SettingsError
 from pipeline.records.meshes import MESHES
 from pipeline.records.registration_files import REGISTRATIONS
 from pipeline.reference import load
+from pipeline.reference.own_csv import reader_of
 from pipeline.warehouse import Warehouse
 
 CRITERIA_COLUMNS = (
@@ -226,13 +226,9 @@ def read_requirements(audit: Audit) -> list[dict[str, str]]:
     rows = _read_own_csv(audit.folder / "requirements.csv", REQUIREMENTS_COLUMNS)
     allowed = {
         "role": REQUIRED_ROLES,
-        "guidance": tuple(
-            next(
-                row["codes"]
-                for row in load.rows("fields")
-                if (row["sheet"], row["field"]) == ("cases", "guidance")
-            ).split("|")
-        ),
+        "guidance": {field.field: field for field in load.fields("cases")}[
+            "guidance"
+        ].codes,
     }
     for number, row in enumerate(rows, start=2):
         where = f"requirements.csv, row {number}"
@@ -267,10 +263,7 @@ def _read_own_csv(path: Path, columns: tuple[str, ...]) -> list[dict[str, str]]:
     """Read one of the audit's own csv files, ; or , between cells."""
     if not path.exists():
         return []
-    text = path.read_text(encoding="utf-8-sig")
-    first = text.partition("\n")[0]
-    delimiter = ";" if first.count(";") > first.count(",") else ","
-    reader = csv.DictReader(text.splitlines(), delimiter=delimiter)
+    reader = reader_of(path.read_text(encoding="utf-8-sig"))
     missing = [name for name in columns if name not in (reader.fieldnames or [])]
     if missing:
         raise SettingsError(

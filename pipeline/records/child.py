@@ -7,13 +7,14 @@ the limits that the child sets on itself.
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 LIMIT_MEMORY_BYTES = 1_500_000_000
 LIMIT_CPU_SECONDS = 60
@@ -65,6 +66,24 @@ def run_child(
     except subprocess.TimeoutExpired as late:
         return late.stdout or b"", False
     return done.stdout, done.returncode == 0
+
+
+def answer_each(files: Sequence[str], read: Callable[[Path], dict[str, Any]]) -> int:
+    """Be the child that reads files one after the other: a line of JSON each, at once.
+
+    Args:
+        files: their paths.
+        read: what to say of one; a file that cannot be read is said in its line.
+
+    Returns:
+        0, the exit code.
+    """
+    limit_this_process()
+    for file in files:
+        line = json.dumps(read(Path(file)))
+        sys.stdout.buffer.write(line.encode("ascii") + b"\n")
+        sys.stdout.buffer.flush()
+    return 0
 
 
 def limit_this_process() -> None:

@@ -6,30 +6,11 @@ or why nothing could be. Called as ``python -m pipeline.records.mesh_child FILE 
 
 from __future__ import annotations
 
-import json
 import sys
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from pipeline.records.child import limit_this_process
-
-
-def main(files: Sequence[str]) -> int:
-    """Fit a cylinder to the body in each STL file.
-
-    Args:
-        files: their paths.
-
-    Returns:
-        0; a file that holds no body is said in its line.
-    """
-    limit_this_process()
-    for file in files:
-        line = json.dumps(_fitted(Path(file)))
-        sys.stdout.buffer.write(line.encode("ascii") + b"\n")
-        sys.stdout.buffer.flush()
-    return 0
+from pipeline.records.child import answer_each
 
 
 def _fitted(path: Path) -> dict[str, Any]:
@@ -60,4 +41,4 @@ def _fitted(path: Path) -> dict[str, Any]:
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    sys.exit(answer_each(sys.argv[1:], _fitted))

@@ -11,7 +11,6 @@ others are registered to.
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -20,7 +19,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.records.child import limit_this_process
+from pipeline.records.child import answer_each
 from pipeline.records.registration_files import MOTION
 
 SPATIAL_REGISTRATION: Final = "1.2.840.10008.5.1.4.1.1.66.1"
@@ -38,23 +37,6 @@ Matrix = NDArray[np.float64]
 
 class NoMotion(Exception):
     """The file gives no rigid motion; the text is the failure."""
-
-
-def main(files: Sequence[str]) -> int:
-    """Read the motion in each file.
-
-    Args:
-        files: their paths.
-
-    Returns:
-        0; a file that holds no motion is said in its line.
-    """
-    limit_this_process()
-    for file in files:
-        line = json.dumps(read_motion(Path(file)))
-        sys.stdout.buffer.write(line.encode("ascii") + b"\n")
-        sys.stdout.buffer.flush()
-    return 0
 
 
 def read_motion(path: Path) -> dict[str, Any]:
@@ -148,4 +130,4 @@ def _rigid(kind: str, matrix: Matrix) -> Matrix:
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    sys.exit(answer_each(sys.argv[1:], read_motion))

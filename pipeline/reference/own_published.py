@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from pathlib import Path
 from typing import Final
 
@@ -11,6 +10,7 @@ from pipeline.reference import load
 from pipeline.reference.lint import REQUIRED, lint_published
 from pipeline.reference.lint_events import REQUIRED as REQUIRED_OF_EVENTS
 from pipeline.reference.lint_events import lint_events
+from pipeline.reference.own_csv import reader_of
 
 HEADING_ROWS: Final = 1
 
@@ -65,10 +65,7 @@ def _read(path: Path) -> tuple[list[str], list[dict[str, str]]]:
             f"{path.name} is not text in UTF-8.",
             hint="Save the sheet as csv, UTF-8, and name that file.",
         ) from None
-    first = text.partition("\n")[0]
-    reader = csv.DictReader(
-        text.splitlines(), delimiter=";" if first.count(";") > first.count(",") else ","
-    )
+    reader = reader_of(text)
     headings = [name.strip() for name in reader.fieldnames or []]
     reader.fieldnames = headings
     rows = [

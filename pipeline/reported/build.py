@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from datetime import datetime
 from pathlib import Path
 
 import jinja2
@@ -24,8 +23,6 @@ from pipeline.reported.section import (
 from pipeline.reported.sections.header import cycle_name
 from pipeline.reported.sections.waiting import in_words
 from pipeline.reported.summary import summary_lines
-from pipeline.reported.wording import Words
-from pipeline.warehouse import Warehouse
 
 __all__ = [
     "clinic_page",
@@ -43,52 +40,37 @@ TITLES = {CLINIC: "header", PROGRAMME: "programme", TRAINEE: "trainee"}
 
 
 def write_clinic_report(
-    warehouse: Warehouse,
-    folder: Path,
-    *,
-    written_at: datetime,
-    title: str = "",
-    cache_folder: Path | None = None,
+    audit: AuditTables, folder: Path, *, cache_folder: Path | None = None
 ) -> Path:
     """Write the clinic review: one page that needs no other file and no network.
 
     Args:
-        warehouse: the finished audit database; only its tables are read.
+        audit: the tables of the finished audit; an action due before it was written
+            counts as overdue.
         folder: where the page goes; made when missing.
-        written_at: now; an action due before it counts as overdue.
-        title: what the clinic calls its audit; empty for the page's own title.
         cache_folder: where the chart library is kept between runs; the user's own
             cache when None.
 
     Returns:
         The page: ``clinic_review.html``, with the cycle's name where one was chosen.
     """
-    audit = AuditTables(warehouse, written_at, Words(), title)
     text = clinic_page(audit, cache_folder=cache_folder)
     return _written(text, folder / f"clinic_review{_suffix(audit)}.html")
 
 
 def write_programme_report(
-    warehouse: Warehouse,
-    folder: Path,
-    *,
-    written_at: datetime,
-    title: str = "",
-    cache_folder: Path | None = None,
+    audit: AuditTables, folder: Path, *, cache_folder: Path | None = None
 ) -> Path | None:
     """Write the page of the programme: exposure and scores of all trainees, by code.
 
     Args:
-        warehouse: the finished audit database; only its tables are read.
+        audit: the tables of the finished audit, of all trainees.
         folder: where the page goes; made when missing.
-        written_at: now.
-        title: what the clinic calls its audit; may be empty.
-        cache_folder: where the chart library is kept between runs.
+        cache_folder: as for the clinic review.
 
     Returns:
         ``programme.html``; None where no student or resident operated.
     """
-    audit = AuditTables(warehouse, written_at, Words(), title)
     if not audit.trainee_exposure:
         return None
     text = report_page(audit, PROGRAMME, cache_folder=cache_folder)
@@ -96,35 +78,25 @@ def write_programme_report(
 
 
 def write_trainee_report(
-    warehouse: Warehouse,
-    folder: Path,
-    trainee_code: str,
-    *,
-    written_at: datetime,
-    title: str = "",
-    cache_folder: Path | None = None,
+    audit: AuditTables, folder: Path, *, cache_folder: Path | None = None
 ) -> Path:
     """Write the page of one trainee: own cases only.
 
     Args:
-        warehouse: the finished audit database; only its tables are read.
+        audit: the tables of the finished audit, with the code of the trainee.
         folder: where the page goes; made when missing.
-        trainee_code: code of a student or resident.
-        written_at: now.
-        title: what the clinic calls its audit; may be empty.
-        cache_folder: where the chart library is kept between runs.
+        cache_folder: as for the clinic review.
 
     Raises:
         NoSuchTrainee: no student or resident has that code.
     """
-    audit = AuditTables(warehouse, written_at, Words(), title, trainee_code)
     if not audit.trainee_exposure:
         raise NoSuchTrainee(
-            f"No student or resident has the code {trainee_code!r}.",
+            f"No student or resident has the code {audit.trainee!r}.",
             hint="The codes stand on reports/programme.html.",
         )
     text = report_page(audit, TRAINEE, cache_folder=cache_folder)
-    return _written(text, folder / f"trainee_{trainee_code}.html")
+    return _written(text, folder / f"trainee_{audit.trainee}.html")
 
 
 def _written(text: str, path: Path) -> Path:

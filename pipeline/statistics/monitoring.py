@@ -77,7 +77,7 @@ class Chart:
         false_alarm: chance of a false signal within the planned cases: at the
             acceptable rate, or at the unacceptable rate when learning.
         power: chance of a right signal within them, at the other rate.
-        cases_to_false_signal: mean run length at the first rate; None beyond reckoning.
+        cases_to_false_signal: mean run length at the first rate.
         cases_to_signal: mean run length at the other rate.
         least_cases: so many failed (met, when learning) cases in a row signal at once.
     """

@@ -47,7 +47,14 @@ CHARTS: Final[Mapping[str, Callable[[Rates], Chart]]] = {
     ),
 )
 def make_competence(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
-    """Make both tables. Grain: chart, trainee, case; and chart."""
+    """Make both tables. Grain: chart, trainee, case; and chart.
+
+    Without trainees both are empty: to reckon the limits takes half a second.
+    """
+    if not warehouse.value("select count(*) from summarised.trainee_cases"):
+        write_rows(warehouse, LIMITS, [])
+        write_rows(warehouse, SCORES, [])
+        return
     rates = _rates(parameters["settings"].programme)
     charts = {name: _chart_or_none(name, rates) for name in CHARTS}
     write_rows(

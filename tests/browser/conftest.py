@@ -4,6 +4,7 @@ import shutil
 
 import pytest
 
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.build import write_clinic_report
 from pipeline.warehouse import Warehouse
 from tests.integration import report_tables as tables_of
@@ -44,7 +45,7 @@ def page_path(tmp_path_factory):
             with Warehouse() as warehouse:
                 tables_of.fill(warehouse, tables)
                 made[name] = write_clinic_report(
-                    warehouse, folder, written_at=tables_of.WRITTEN_AT
+                    AuditTables(warehouse, tables_of.WRITTEN_AT), folder
                 )
         return made[name]
 

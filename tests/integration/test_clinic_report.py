@@ -414,10 +414,8 @@ def test_the_file_carries_the_cycle_and_replaces_the_old_one(tmp_path, library_f
         now = datetime(2026, 3, 12, tzinfo=UTC)
         for title in ("First <try>", "Second & last"):
             path = write_clinic_report(
-                warehouse,
+                AuditTables(warehouse, now, title=title),
                 tmp_path / "reports",
-                written_at=now,
-                title=title,
                 cache_folder=library_folder,
             )
     assert path.name == "clinic_review_1_2025_wiosna.html"

@@ -10,6 +10,7 @@ import pytest
 from pipeline import audit as audits
 from pipeline import commands
 from pipeline.errors import NoSuchTrainee, SettingsError
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.build import write_programme_report, write_trainee_report
 from pipeline.running import read_requirements
 from tests.audits import audit_of, fill, opened, quiet
@@ -166,13 +167,14 @@ WRITTEN_AT = datetime(2026, 6, 1, tzinfo=UTC)
 def pages(folder, tmp_path):
     """Return the programme page, then each trainee's own page by code."""
     with opened(folder) as audit:
-        where = {"folder": tmp_path, "written_at": WRITTEN_AT}
-        programme = write_programme_report(audit, **where)
+        programme = write_programme_report(AuditTables(audit, WRITTEN_AT), tmp_path)
         codes = [row[0] for row in audit.run(
             "select distinct trainee_code from summarised.trainee_exposure order by all"
         )]  # fmt: skip
         own = {
-            code: write_trainee_report(audit, trainee_code=code, **where)
+            code: write_trainee_report(
+                AuditTables(audit, WRITTEN_AT, trainee=code), tmp_path
+            )
             for code in codes
         }
     return programme.read_text("utf-8"), {
@@ -235,7 +237,7 @@ def test_the_programme_page_lists_trainees_by_code_and_ranks_nobody(folder, tmp_
 
 def test_an_unknown_trainee_is_a_sentence_and_not_a_crash(folder, tmp_path):
     with opened(folder) as audit, pytest.raises(NoSuchTrainee, match="'nobody'"):
-        write_trainee_report(audit, tmp_path, "nobody", written_at=WRITTEN_AT)
+        write_trainee_report(AuditTables(audit, WRITTEN_AT, trainee="nobody"), tmp_path)
 
 
 def test_without_trainees_no_programme_page_is_written(tmp_path):
@@ -246,4 +248,4 @@ def test_without_trainees_no_programme_page_is_written(tmp_path):
         up_to="summarised",
     )
     with opened(folder) as audit:
-        assert write_programme_report(audit, tmp_path, written_at=WRITTEN_AT) is None
+        assert write_programme_report(AuditTables(audit, WRITTEN_AT), tmp_path) is None
