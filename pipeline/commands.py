@@ -28,6 +28,7 @@ from pipeline.records.phrases import counted
 if TYPE_CHECKING:
     from pipeline.audit import Audit
     from pipeline.records.loading import LoadReport
+    from pipeline.settings import Settings
     from pipeline.warehouse import Warehouse
 
 Say = Callable[[str], None]
@@ -109,7 +110,7 @@ def run(folder: Path, up_to: str, wishes: Wishes, say: Say) -> int:
     return _exit_code(audit, report, up_to, wishes, say)
 
 
-def _load(audit: Audit, settings: audits.Settings, say: Say) -> LoadReport:
+def _load(audit: Audit, settings: Settings, say: Say) -> LoadReport:
     from pipeline.records.loading import load_folder
 
     say("loading")
@@ -134,7 +135,7 @@ def _say_state(say: Say) -> Say:
     return lambda state: say(STATE_WORDS.get(state, state))
 
 
-def _report(audit: Audit, settings: audits.Settings, wishes: Wishes, say: Say) -> None:
+def _report(audit: Audit, settings: Settings, wishes: Wishes, say: Say) -> None:
     from pipeline.reported import build
     from pipeline.reported.audit_tables import AuditTables
     from pipeline.warehouse import Warehouse
@@ -160,7 +161,7 @@ def _report(audit: Audit, settings: audits.Settings, wishes: Wishes, say: Say) -
 
 
 def _list_overdue(
-    audit: Audit, settings: audits.Settings, warehouse: Warehouse, say: Say
+    audit: Audit, settings: Settings, warehouse: Warehouse, say: Say
 ) -> None:
     from pipeline.records.codes import Codebook
     from pipeline.reported.overdue import FILE_NAME, write_overdue_recalls

@@ -28,7 +28,8 @@ from pipeline.records.store import open_for_loading
 from pipeline.warehouse import Warehouse
 
 if TYPE_CHECKING:
-    from pipeline.audit import Audit, Settings
+    from pipeline.audit import Audit
+    from pipeline.settings import Settings
 
 Say = Callable[[str], None]
 

@@ -14,12 +14,13 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
-from pipeline.audit import Audit, Cycle, Settings
+from pipeline.audit import Audit
 from pipeline.errors import Busy, SettingsError
 from pipeline.records.meshes import MESHES
 from pipeline.records.registration_files import REGISTRATIONS
 from pipeline.reference import load
 from pipeline.reference.own_csv import reader_of
+from pipeline.settings import Cycle, Settings
 from pipeline.warehouse import Warehouse
 
 CRITERIA_COLUMNS = (

@@ -15,8 +15,9 @@ from pipeline.records.codes import Codebook
 from pipeline.warehouse import Warehouse
 
 if TYPE_CHECKING:
-    from pipeline.audit import Audit, Settings
+    from pipeline.audit import Audit
     from pipeline.checked.held_rows import HeldSheet
+    from pipeline.settings import Settings
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,9 +18,10 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.audit import Settings, read_key
 from pipeline.errors import KeyProblem
+from pipeline.keys import read_key
 from pipeline.reference import load
+from pipeline.settings import Settings
 from pipeline.warehouse import Warehouse
 
 if TYPE_CHECKING:
@@ -62,7 +63,7 @@ class Codebook:
     """
 
     def __init__(self, settings: Settings) -> None:
-        self._key = read_key(settings)
+        self._key = read_key(settings.key_file)
         self._file = settings.key_file.parent / "codes.duckdb"
 
     @property

@@ -19,10 +19,10 @@ from pipeline.records.store import fields_of
 from pipeline.reference import load
 
 if TYPE_CHECKING:
-    from pipeline.audit import Settings
     from pipeline.records import corrections
     from pipeline.records.codes import Codebook
     from pipeline.records.held_read import HeldFile
+    from pipeline.settings import Settings
     from pipeline.warehouse import Warehouse
 
 

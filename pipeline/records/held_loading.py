@@ -16,9 +16,10 @@ from pipeline.records.held_read import held_file, is_held
 from pipeline.records.held_words import is_our_name
 
 if TYPE_CHECKING:
-    from pipeline.audit import Audit, Settings
+    from pipeline.audit import Audit
     from pipeline.records.codes import Codebook
     from pipeline.records.file_read import FileRead
+    from pipeline.settings import Settings
     from pipeline.warehouse import Warehouse
 
 Say = Callable[[str], None]

@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.audit import Audit, Settings
+from pipeline.audit import Audit
 from pipeline.errors import UnreadableFile, UserError
 from pipeline.records import decisions, held_loading
 from pipeline.records.answering import older_loads
@@ -36,6 +36,7 @@ from pipeline.records.meshes import MESHES
 from pipeline.records.named_files import read_named
 from pipeline.records.registration_files import REGISTRATIONS
 from pipeline.records.store import count_in_use, open_for_loading
+from pipeline.settings import Settings
 
 if TYPE_CHECKING:
     from pipeline.records.layout_model import Layout

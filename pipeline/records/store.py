@@ -8,12 +8,13 @@ in ``rows_not_in_use``, with the reason.
 
 from __future__ import annotations
 
-from pipeline.audit import Audit, Settings
+from pipeline.audit import Audit
 from pipeline.errors import DamagedFile, KeyProblem
 from pipeline.records import decisions
 from pipeline.records.meshes import MESHES
 from pipeline.records.registration_files import REGISTRATIONS
 from pipeline.reference import load
+from pipeline.settings import Settings
 from pipeline.tables import add_macros
 from pipeline.warehouse import Warehouse, named
 

@@ -1,7 +1,7 @@
 """Lost zeros and gaps are seen through the codes, and no number gets into the audit."""
 
 from pipeline import commands
-from pipeline.audit import key_home
+from pipeline.keys import key_home
 from tests.audits import audit_of, implants_csv, opened, quiet
 from tests.integration.staged_tables import implant
 

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 import pytest
 
 from pipeline import audit as audits
-from pipeline import commands
+from pipeline import commands, keys
 from pipeline.errors import NoSuchTrainee, SettingsError
 from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.build import write_programme_report, write_trainee_report
@@ -43,7 +43,7 @@ CASES = [
 def folder(tmp_path_factory):
     home = tmp_path_factory.mktemp("trainees")
     with pytest.MonkeyPatch.context() as patch:
-        patch.setenv(audits.HOME_VARIABLE, str(home / "keys"))
+        patch.setenv(keys.HOME_VARIABLE, str(home / "keys"))
         return programme(home / "audit", CRITERIA)
 
 
