@@ -128,7 +128,41 @@ def _run_command(name: str, up_to: str, summary: str) -> Callable[..., Any]:
     return one
 
 
-_run_command("run", "reported", "Load records/, check, measure, summarise and report.")
+@plumbpost.command()
+@click.argument("folder", type=FOLDER)
+@OF_CYCLE
+@STRICT
+@click.option(
+    "--freeze",
+    "is_to_freeze",
+    is_flag=True,
+    help="Write frozen.json: what the run was made of, and a digest of each table.",
+)
+@click.option(
+    "--frozen",
+    "is_frozen",
+    is_flag=True,
+    help="Load nothing; make the tables of frozen.json again and compare. Exit with 1 when "
+    "a table differs.",
+)
+def run(
+    folder: Path,
+    cycle: str | None,
+    strict: bool,  # noqa: FBT001 - click calls it
+    is_to_freeze: bool,  # noqa: FBT001 - click calls it
+    is_frozen: bool,  # noqa: FBT001 - click calls it
+) -> int:
+    """Load records/, check, measure, summarise and report."""
+    if is_frozen and (cycle or strict or is_to_freeze):
+        raise click.UsageError(
+            "--frozen stands alone: it takes all else from frozen.json."
+        )
+    if is_frozen:
+        return commands.run_frozen(folder, say)
+    wishes = commands.Wishes(cycle, strict, is_to_freeze=is_to_freeze)
+    return commands.run(folder, "reported", wishes, say)
+
+
 _run_command("load", "records", "Load the files of records/, nothing more.")
 _run_command("check", "checked", "As run, stopped after checking.")
 _run_command("measure", "measured", "As run, stopped after measuring.")

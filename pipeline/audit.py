@@ -98,8 +98,8 @@ def audit_around(file: Path) -> Audit | None:
     return None
 
 
-def open_folder(folder: Path) -> Audit:
-    """Return the audit in a folder.
+def existing_folder(folder: Path) -> Audit:
+    """Return the audit in a folder, to read from; nothing is made.
 
     Raises:
         NotAnAudit: there is no audit.toml in it.
@@ -110,10 +110,20 @@ def open_folder(folder: Path) -> Audit:
             f"{folder} is not an audit folder: it holds no {SETTINGS_FILE}.",
             hint=f"Make one with: plumbpost start {folder.name}",
         )
+    return Audit(folder)
+
+
+def open_folder(folder: Path) -> Audit:
+    """Return the audit in a folder, to work in; what this process writes is the owner's.
+
+    Raises:
+        NotAnAudit: there is no audit.toml in it.
+    """
+    audit = existing_folder(folder)
     os.umask(0o077)
     for name in SUB_FOLDERS:
-        (folder / name).mkdir(mode=0o700, exist_ok=True)
-    return Audit(folder)
+        (audit.folder / name).mkdir(mode=0o700, exist_ok=True)
+    return audit
 
 
 def create_folder(folder: Path, *, lead: str = "") -> Audit:

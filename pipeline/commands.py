@@ -9,7 +9,7 @@ import shutil
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -49,11 +49,13 @@ class Wishes:
         cycle: name of an audit cycle, or None for all cases.
         is_strict: rows set aside, or a file that could not be read, are an error.
         trainee: code of the trainee whose own page is wanted, or None.
+        is_to_freeze: write down what came out, for ``run_frozen`` to compare with.
     """
 
     cycle: str | None = None
     is_strict: bool = False
     trainee: str | None = None
+    is_to_freeze: bool = False
 
 
 def start(folder: Path, record_kinds: Sequence[str], say: Say) -> int:
@@ -106,8 +108,51 @@ def run(folder: Path, up_to: str, wishes: Wishes, say: Say) -> int:
             made = "summarised" if up_to == "reported" else up_to
             make_audit(audit, settings, cycle, up_to=made, say=_say_state(say))
         if up_to == "reported":
-            _report(audit, settings, wishes, say)
+            _report(audit, settings, wishes, datetime.now(UTC), say)
+        if wishes.is_to_freeze:
+            _freeze(audit, wishes.cycle, say)
     return _exit_code(audit, report, up_to, wishes, say)
+
+
+def run_frozen(folder: Path, say: Say) -> int:
+    """Make the tables of a frozen run again, without loading, and compare them."""
+    from pipeline.checked import engine
+    from pipeline.frozen import digests, read_frozen
+    from pipeline.running import make_audit
+    from pipeline.warehouse import Warehouse
+
+    audit = audits.open_folder(folder)
+    frozen = read_frozen(audit)
+    frozen.refuse_other_software()
+    settings = audit.settings()
+    wishes = Wishes(cycle=frozen.cycle)
+    with audits.locked(audit, "plumbpost run --frozen"):
+        engine.warm_up()
+        make_audit(
+            audit,
+            settings,
+            settings.cycle(frozen.cycle),
+            up_to="summarised",
+            say=_say_state(say),
+            frozen=frozen,
+        )
+        with Warehouse(audit.audit_file, root=audit.folder, read_only=True) as now:
+            differing = frozen.differing(digests(now))
+        _report(
+            audit, settings, wishes, datetime.combine(frozen.day, time.max, UTC), say
+        )
+    if differing:
+        say(f"not as frozen: {', '.join(differing)}")
+        return EXIT_SET_ASIDE
+    say(f"as frozen: all {len(frozen.tables)} tables, run {frozen.run_id[:8]}")
+    return EXIT_DONE
+
+
+def _freeze(audit: Audit, cycle: str | None, say: Say) -> None:
+    from pipeline.frozen import FILE_NAME, write_frozen
+
+    frozen = write_frozen(audit, cycle)
+    say(f"frozen: {FILE_NAME}, run {frozen.run_id[:8]}; again with: {frozen.command}")
 
 
 def _load(audit: Audit, settings: Settings, say: Say) -> LoadReport:
@@ -135,14 +180,16 @@ def _say_state(say: Say) -> Say:
     return lambda state: say(STATE_WORDS.get(state, state))
 
 
-def _report(audit: Audit, settings: Settings, wishes: Wishes, say: Say) -> None:
+def _report(
+    audit: Audit, settings: Settings, wishes: Wishes, now: datetime, say: Say
+) -> None:
     from pipeline.reported import build
     from pipeline.reported.audit_tables import AuditTables
     from pipeline.warehouse import Warehouse
 
     say("reporting")
     with Warehouse(audit.audit_file, root=audit.folder, read_only=True) as warehouse:
-        now, into = datetime.now(UTC), audit.reports_folder
+        into = audit.reports_folder
         tables = AuditTables(warehouse, now, title=settings.title)
         pages = [
             build.write_clinic_report(tables, into),

@@ -58,6 +58,14 @@ class NoSuchTable(UserError):
     """A table was asked for that this audit does not hold."""
 
 
+class NothingFrozen(UserError):
+    """A frozen run was asked for, but none was written."""
+
+
+class NotAsFrozen(UserError):
+    """Records, settings or software are not those of the frozen run."""
+
+
 class NotPublishedFigures(UserError):
     """A file named as a table of published figures is not one."""
 

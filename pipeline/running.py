@@ -9,18 +9,19 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping
-from datetime import UTC, datetime
-from importlib.metadata import PackageNotFoundError, version
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
 from pipeline.audit import Audit
 from pipeline.errors import Busy, SettingsError
+from pipeline.frozen import Frozen
 from pipeline.records.meshes import MESHES
 from pipeline.records.registration_files import REGISTRATIONS
 from pipeline.reference import load
 from pipeline.reference.own_csv import reader_of
 from pipeline.settings import Cycle, Settings
+from pipeline.versions import our_version
 from pipeline.warehouse import Warehouse
 
 CRITERIA_COLUMNS = (
@@ -39,14 +40,6 @@ REQUIRED_ROLES = ("own", "finished", "assisted")
 REQUIREMENTS_COLUMNS = ("requirement", "role", "guidance", "cases")
 
 
-def our_version() -> str:
-    """Return the version of plumbpost, also in a checkout that is not installed."""
-    try:
-        return version("plumbpost")
-    except PackageNotFoundError:
-        return "checkout"
-
-
 def make_audit(
     audit: Audit,
     settings: Settings,
@@ -54,6 +47,7 @@ def make_audit(
     *,
     up_to: str,
     say: Callable[[str], None],
+    frozen: Frozen | None = None,
 ) -> None:
     """Make audit.duckdb again up to a state.
 
@@ -63,8 +57,14 @@ def make_audit(
         cycle: the cases that count.
         up_to: the last state to make: checked, measured or summarised.
         say: told each state as it begins.
+        frozen: the run to be made again; its day counts as today.
+
+    Raises:
+        NotAsFrozen: records or settings are not those of the frozen run.
     """
     from pipeline import stages, tables
+
+    today = frozen.day if frozen else datetime.now().astimezone().date()
 
     criteria = read_criteria(audit)
     actions = _read_own_csv(audit.folder / "actions.csv", ACTIONS_COLUMNS)
@@ -82,8 +82,12 @@ def make_audit(
         _make_reference(warehouse, "requirements", requirements, REQUIREMENTS_COLUMNS)
         tables.add_macros(warehouse)
         own = (criteria, actions, requirements)
-        _note_run(warehouse, settings, cycle, up_to, own)
-        parameters = _parameters(settings, cycle)
+        run_id = _run_id(warehouse, settings, cycle, own)
+        if frozen:
+            frozen.refuse_other_inputs(run_id)
+        _note_run(warehouse, run_id, cycle, up_to, today)
+        parameters = _parameters(settings, cycle, today)
+        parameters["kept_signs"] = frozen.signs if frozen else None
         tables.build(warehouse, stages.known_tables(), parameters, up_to=up_to, say=say)
     _put_in_place(new, audit.audit_file)
 
@@ -99,13 +103,13 @@ def _put_in_place(new: Path, old: Path) -> None:
         ) from None
 
 
-def _parameters(settings: Settings, cycle: Cycle) -> dict[str, Any]:
+def _parameters(settings: Settings, cycle: Cycle, today: date) -> dict[str, Any]:
     from pipeline.staged.problems import allowed_words
 
     before = settings.cycle_before(cycle)
     return {
         "settings": settings,
-        "run_date": datetime.now().astimezone().date(),
+        "run_date": today,
         "cycle_from": cycle.first_day,
         "cycle_to": cycle.last_day,
         "last_cycle": before.name if before else None,
@@ -136,9 +140,8 @@ def _make_reference(
     warehouse.make_from_frame(f"reference.{name}", frame, select)
 
 
-def _note_run(
-    warehouse: Warehouse, settings: Settings, cycle: Cycle, up_to: str, own: Any
-) -> None:
+def _run_id(warehouse: Warehouse, settings: Settings, cycle: Cycle, own: Any) -> str:
+    """Return a hash of all that the figures are made of; no clock in it."""
     names = {name for name, _ in warehouse.columns("records.loads")}
     layout = "coalesce(layout_sha256, '')" if "layout_sha256" in names else "''"
     loads = warehouse.run(
@@ -167,17 +170,26 @@ def _note_run(
         settings.cycle_before(cycle),
     )
     said = (loads, files, answered, heeded, cycle, own, our_version())
-    run_id = hashlib.sha256(repr(said).encode()).hexdigest()[:16]
+    return hashlib.sha256(repr(said).encode()).hexdigest()[:16]
+
+
+def _note_run(
+    warehouse: Warehouse, run_id: str, cycle: Cycle, up_to: str, today: date
+) -> None:
+    chosen = f' --cycle "{cycle.name}"' if cycle.first_day else ""
     warehouse.make(
         "audit.run",
         """select $run_id::varchar as run_id, $version::varchar as version,
-            $run_at::timestamp as run_at, $cycle::varchar as cycle,
+            $run_at::timestamp as run_at, $run_date::date as run_date,
+            $command::varchar as command, $cycle::varchar as cycle,
             $cycle_from::date as cycle_from, $cycle_to::date as cycle_to,
             $state::varchar as state""",
         {
             "run_id": run_id,
             "version": our_version(),
             "run_at": datetime.now(UTC).replace(tzinfo=None, microsecond=0),
+            "run_date": today,
+            "command": f"plumbpost run DIR{chosen}",
             "cycle": cycle.name,
             "cycle_from": cycle.first_day,
             "cycle_to": cycle.last_day,

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import shutil
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 from pipeline.errors import NoSuchTable
-from pipeline.warehouse import Warehouse, named
+from pipeline.warehouse import Warehouse, named_table
 
 if TYPE_CHECKING:
     from pipeline.audit import Audit
@@ -44,19 +44,26 @@ def print_table(
     with Warehouse(source, root=audit.folder, read_only=True) as warehouse:
         schema = "main" if source == audit.records_file else ""
         name = f"main.{table.partition('.')[2]}" if schema else table
-        known = warehouse.tables()
-        if name not in known:
-            shown = [k.replace("main.", "records.") for k in known]
-            near = get_close_matches(table, shown, n=3) or shown
-            raise NoSuchTable(
-                f"There is no table {table}.", hint=f"Perhaps: {', '.join(near)}."
-            )
-        quoted_name = ".".join(named(part) for part in name.split("."))
-        select = f"select * from {quoted_name}"
+        known = [k.replace("main.", "records.") for k in warehouse.tables()]
+        refuse_unknown(table, known)
+        select = f"select * from {named_table(name)}"
         if file_format in {"csv", "json", "parquet"}:
             _copy(audit, warehouse, select, file_format, out)
         else:
             _draw(warehouse, select, out, say)
+
+
+def refuse_unknown(table: str, known: Sequence[str]) -> None:
+    """Refuse a table that is not there.
+
+    Raises:
+        NoSuchTable: names near ones.
+    """
+    if table not in known:
+        near = get_close_matches(table, known, n=3) or known
+        raise NoSuchTable(
+            f"There is no table {table}.", hint=f"Perhaps: {', '.join(near)}."
+        )
 
 
 def _copy(

@@ -38,6 +38,11 @@ def named(identifier: str) -> str:
     return '"' + identifier.replace('"', '""') + '"'
 
 
+def named_table(table: str) -> str:
+    """Return ``schema.table`` with each part in double quotes."""
+    return ".".join(named(part) for part in table.split("."))
+
+
 @contextmanager
 def _translated(path: Path | None) -> Iterator[None]:
     """Turn DuckDB's errors about files into ours; the rest keeps its class only."""

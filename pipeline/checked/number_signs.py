@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UserError
 from pipeline.reference import load
-from pipeline.tables import makes
+from pipeline.tables import makes, write_rows
 from pipeline.warehouse import Warehouse
 
 if TYPE_CHECKING:
@@ -99,13 +99,22 @@ group by source"""
 """Numbers absent between the first and the last of each series of case numbers."""
 
 
+MADE_HERE = ("checked.number_signs", "checked.number_series")
+
+
 @makes(
-    "checked.number_signs",
-    "checked.number_series",
+    *MADE_HERE,
     reads=tuple(f"staged.{sheet}" for sheet in SHEETS),
 )
 def make_number_signs(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
-    """Make checked.number_signs and number_series. Grain: code, sign; source."""
+    """Make checked.number_signs and number_series. Grain: code, sign; source.
+
+    A frozen run brings what they were, since the list may lie on another machine.
+    """
+    if kept := parameters.get("kept_signs"):
+        for table in MADE_HERE:
+            write_rows(warehouse, table, kept[table])
+        return
     is_small = warehouse.value("select count(*) from staged.cases") <= MOST_IN_A_SERIES
     pairs, numbers = _answers(parameters, (PAIRS, NUMBERS if is_small else ""))
     pairs = pairs.reindex(columns=["sign", "code", "other"]).astype("str")

@@ -16,6 +16,7 @@ ROOT = Path(__file__).parents[2] / "pipeline"
 
 ORDER = [
     ("errors",),
+    ("versions",),
     ("bundled", "reference"),
     ("warehouse",),
     ("tables",),
@@ -31,7 +32,9 @@ ORDER = [
     ("summarised",),
     ("reported",),
     ("stages",),
+    ("frozen",),
     ("running", "showing", "deciding"),
+    ("opened",),
     ("commands",),
     ("__main__",),
 ]
