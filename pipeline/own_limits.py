@@ -57,7 +57,7 @@ class Superimposing(OwnLimits):
 
 @dataclass(frozen=True, slots=True)
 class Room(OwnLimits):
-    """What a later implant would need.
+    """What a later implant would need, and how far the line through both may fall back.
 
     Attributes:
         later_diameter_mm: its diameter (common practice, no source).
@@ -65,12 +65,22 @@ class Room(OwnLimits):
             lost 1.04 mm, beyond 0.45 mm (J Periodontol 2000;71:546, abstract).
         step_mm: how far out from its neighbour a later distal implant would stand
             (common practice, no source).
+        distal_room_mm: what is wanted in front of the foramen where the loop of the nerve
+            was not measured (Nguyen and others 2021, jdmfs.org article 1173: one population of 112
+            patients; advisory, it permits nothing).
+        widest_spacing_mm: largest distance between the two that bench studies of
+            attachments tried (Int J Prosthodont 2006, Michelinakis and Barclay).
+        slack_mm: how far the line through both may fall behind its plan, one end of it
+            alone, or a site off the clinic's rule (common practice, no source).
     """
 
     section: ClassVar[str] = "room"
     later_diameter_mm: float = 4.0
     gap_mm: float = 3.0
     step_mm: float = 8.0
+    distal_room_mm: float = 5.0
+    widest_spacing_mm: float = 29.0
+    slack_mm: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,6 +178,9 @@ SETTINGS_TEXT = """\
 # later_diameter_mm = 4.0
 # gap_mm = 3.0                 # bone wanted on each side of an implant in the middle
 # step_mm = 8.0                # how far out from its neighbour a later distal one would stand
+# distal_room_mm = 5.0         # wanted in front of the foramen; advisory, it permits nothing
+# widest_spacing_mm = 29.0     # between the two implants
+# slack_mm = 1.0               # how far the line through both, or a site, may be off its plan or rule
 
 # The angle between the two implants allowed for each kind of attachment, in degrees:
 # [allowance]

@@ -26,9 +26,11 @@ from pipeline.summarised import cycle_change as _cycle_change
 from pipeline.summarised import discussing as _discussing
 from pipeline.summarised import error_budget as _error_budget
 from pipeline.summarised import event_rates as _event_rates
+from pipeline.summarised import film_foretold as _film_foretold
 from pipeline.summarised import influence as _influence
 from pipeline.summarised import literature as _literature
 from pipeline.summarised import parallelism as _parallelism
+from pipeline.summarised import room_kept as _room_kept
 from pipeline.summarised import years_after as _years_after
 from pipeline.tables import Table, all_tables, in_order
 
@@ -57,6 +59,8 @@ MADE_IN_PYTHON = (
     _influence,
     _competence,
     _parallelism,
+    _room_kept,
+    _film_foretold,
 )
 """Modules that make tables in Python."""
 

@@ -256,6 +256,27 @@ class AuditTables:
         return self._read("summarised.parallelism", rest)
 
     @cached_property
+    def room_kept(self) -> list[Row]:
+        """In how many cases room and the line through both are kept."""
+        return self._read("summarised.room_kept")
+
+    @cached_property
+    def film_checks(self) -> list[Row]:
+        """How often films were looked at, and changed the plan."""
+        return self._read("summarised.film_checks")
+
+    @cached_property
+    def film_foretold(self) -> list[Row]:
+        """Whether the film of the plan foretold the result."""
+        return self._read("summarised.film_foretold", "order by quantity")
+
+    @cached_property
+    def plans_kept(self) -> Row:
+        """Plans on file before surgery; empty where nothing is known."""
+        found = self._read("summarised.plans_kept")
+        return found[0] if found else {}
+
+    @cached_property
     def error_budget(self) -> list[Row]:
         """The parts of the scatter over all cases."""
         return self._read("summarised.error_budget", "where group_by = 'overall'")

@@ -66,6 +66,9 @@ def test_own_limits_have_defaults_and_each_may_be_set(folder):
         "later_diameter_mm": 4.0,
         "gap_mm": 3.0,
         "step_mm": 8.0,
+        "distal_room_mm": 5.0,
+        "widest_spacing_mm": 29.0,
+        "slack_mm": 1.0,
     }
     assert settings.superimposing.parameters() == {
         "largest_entry_error_mm": 1.5,
