@@ -194,6 +194,7 @@ def _report(
         pages = [
             build.write_clinic_report(tables, into),
             build.write_programme_report(tables, into),
+            *build.write_lab_returns(tables, into),
         ]
         if wishes.trainee is not None:
             own = AuditTables(

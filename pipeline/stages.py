@@ -28,6 +28,7 @@ from pipeline.summarised import error_budget as _error_budget
 from pipeline.summarised import event_rates as _event_rates
 from pipeline.summarised import film_foretold as _film_foretold
 from pipeline.summarised import influence as _influence
+from pipeline.summarised import lab_return as _lab_return
 from pipeline.summarised import literature as _literature
 from pipeline.summarised import parallelism as _parallelism
 from pipeline.summarised import room_kept as _room_kept
@@ -61,6 +62,7 @@ MADE_IN_PYTHON = (
     _parallelism,
     _room_kept,
     _film_foretold,
+    _lab_return,
 )
 """Modules that make tables in Python."""
 

@@ -54,6 +54,7 @@ class AuditTables:
         words: the words of the page.
         title: what the clinic calls its audit; empty for the page's own title.
         trainee: code of the trainee a page is about; empty for a page about all.
+        lab: code of the laboratory a page goes to; empty for a page about all.
         kept: what was made of it already, see `once`.
     """
 
@@ -62,6 +63,7 @@ class AuditTables:
     words: Words = field(default_factory=Words)
     title: str = ""
     trainee: str = ""
+    lab: str = ""
     kept: dict[Any, Any] = field(default_factory=dict, repr=False)
 
     @cached_property
@@ -254,6 +256,36 @@ class AuditTables:
         """Parallelism kept, a quantity and state at a time."""
         rest = "order by quantity, attachment, limit_deg"
         return self._read("summarised.parallelism", rest)
+
+    @cached_property
+    def labs(self) -> list[str]:
+        """Codes of those who made guides."""
+        found = rows_of(
+            self.warehouse,
+            "select distinct lab_code from summarised.lab_guides order by lab_code",
+        )
+        return [row["lab_code"] for row in found]
+
+    @cached_property
+    def lab_guides(self) -> list[Row]:
+        """Guides of the laboratory, the latest first."""
+        rest = "order by made_date desc nulls last, guide_code"
+        return self._of_lab("summarised.lab_guides", rest)
+
+    @cached_property
+    def lab_parts(self) -> list[Row]:
+        """What each of its guides as made is off its plan."""
+        return self._of_lab(
+            "summarised.lab_parts", "order by guide_code, quantity, side"
+        )
+
+    @cached_property
+    def lab_return(self) -> list[Row]:
+        """How far its guides as made are off their plans."""
+        return self._of_lab("summarised.lab_return", "")
+
+    def _of_lab(self, table: str, rest: str) -> list[Row]:
+        return [row for row in self._read(table, rest) if row["lab_code"] == self.lab]
 
     @cached_property
     def room_kept(self) -> list[Row]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import jinja2
@@ -29,6 +30,7 @@ __all__ = [
     "report_page",
     "summary_lines",
     "write_clinic_report",
+    "write_lab_returns",
     "write_programme_report",
     "write_trainee_report",
 ]
@@ -36,7 +38,13 @@ __all__ = [
 CLINIC = "clinic"
 PROGRAMME = "programme"
 TRAINEE = "trainee"
-TITLES = {CLINIC: "header", PROGRAMME: "programme", TRAINEE: "trainee"}
+LAB_RETURN = "lab_return"
+TITLES = {
+    CLINIC: "header",
+    PROGRAMME: "programme",
+    TRAINEE: "trainee",
+    LAB_RETURN: "lab_return",
+}
 
 
 def write_clinic_report(
@@ -97,6 +105,25 @@ def write_trainee_report(
         )
     text = report_page(audit, TRAINEE, cache_folder=cache_folder)
     return _written(text, folder / f"trainee_{audit.trainee}.html")
+
+
+def write_lab_returns(audit: AuditTables, folder: Path) -> list[Path]:
+    """Write one page for each laboratory or in-house maker, of its own guides only.
+
+    Args:
+        audit: the tables of the finished audit.
+        folder: where the folder ``lab_return`` goes; made when missing.
+
+    Returns:
+        The pages, ``lab_return/<code>.html``; none where nobody is known to have made a
+        guide.
+    """
+    pages = []
+    for code in audit.labs:
+        own = replace(audit, lab=code, kept={})
+        text = report_page(own, LAB_RETURN)
+        pages.append(_written(text, folder / LAB_RETURN / f"{code}.html"))
+    return pages
 
 
 def _written(text: str, path: Path) -> Path:

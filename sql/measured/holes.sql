@@ -1,34 +1,18 @@
 -- The hole that guided the drill, case by case: from the lab slip of the surgical guide (its last step),
--- where it says so, else from the cases sheet. A slip is found by its case, else by the number of the
--- guide, else by the job number. to_entry: from the lower end of the hole to the entry; with the mucosa
--- raised under the guide it is the distance to the tissue alone. Grain: case_key.
-with jobs as (
-    select distinct
-        n.case_key,
-        n.job_no_code
-    from checked.usable_numbers as n
-    where n.case_key is not null and n.job_no_code is not null
-),
-
-described as (
+-- where it says so, else from the cases sheet. to_entry: from the lower end of the hole to the entry; with
+-- the mucosa raised under the guide it is the distance to the tissue alone. Grain: case_key.
+with described as (
     select c.*
     from checked.usable_cases as c
     qualify row_number() over (partition by c.case_key order by c.row_id desc) = 1
 ),
 
-slips as (
-    select
-        coalesce(g.case_key, c.case_key, j.case_key) as slip_case_key,
-        g.*
-    from checked.usable_guides as g
-    left join described as c on g.case_key is null and g.guide_code = c.guide_code
-    left join jobs as j on g.case_key is null and g.job_no_code = j.job_no_code
-    where coalesce(g.kind, 'surgical') = 'surgical' and coalesce(g.used, '') <> 'abandoned'
-),
-
 last_step as (
-    select s.* from slips as s
-    where s.slip_case_key is not null
+    select s.* from measured.guide_slips as s
+    where
+        s.slip_case_key is not null
+        and coalesce(s.kind, 'surgical') = 'surgical'
+        and coalesce(s.used, '') <> 'abandoned'
     qualify
         row_number() over (
             partition by s.slip_case_key

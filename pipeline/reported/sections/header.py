@@ -8,19 +8,13 @@ from pipeline.reported.section import Section
 
 def content(audit: AuditTables) -> Section:
     """Return title, cycle, frozen data time, version and run."""
-    run, words = audit.run, audit.words
+    words = audit.words
+    frozen, version = run_facts(audit)
     first, last = audit.counts["first_day"], audit.counts["last_day"]
     facts = [
         ("cycle", cycle_name(audit)),
-        ("frozen", words("header.moment_utc", moment=words.moment(run["run_at"]))),
-        (
-            "version",
-            words(
-                "header.version_and_run",
-                version=run["version"],
-                run=str(run["run_id"])[:8],
-            ),
-        ),
+        ("frozen", frozen),
+        ("version", version),
     ]
     if first is not None:
         operated = words("header.from_to", first=words.day(first), last=words.day(last))
@@ -45,3 +39,16 @@ def cycle_name(audit: AuditTables) -> str:
         last=words.day(run["cycle_to"]),
     )
     return f"{run['cycle']} ({days})"
+
+
+def run_facts(audit: AuditTables) -> list[str]:
+    """Return when the data were frozen, the version and the run, in words."""
+    run, words = audit.run, audit.words
+    return [
+        words("header.moment_utc", moment=words.moment(run["run_at"])),
+        words(
+            "header.version_and_run",
+            version=run["version"],
+            run=str(run["run_id"])[:8],
+        ),
+    ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.section import Section
-from pipeline.reported.sections.header import cycle_name
+from pipeline.reported.sections.header import cycle_name, run_facts
 
 
 def content(audit: AuditTables) -> Section:
@@ -13,7 +13,7 @@ def content(audit: AuditTables) -> Section:
     Cases of trainees are counted over all years, whatever the cycle: an own case keeps
     its number.
     """
-    run, words = audit.run, audit.words
+    words = audit.words
     trainees = {row["trainee_code"] for row in audit.trainee_exposure}
     cases = sum(
         row["count_cases"]
@@ -30,12 +30,7 @@ def content(audit: AuditTables) -> Section:
                     "programme.trainees", trainees=words.count("trainee", len(trainees))
                 ),
                 words("programme.cycle", cycle=cycle_name(audit)),
-                words("header.moment_utc", moment=words.moment(run["run_at"])),
-                words(
-                    "header.version_and_run",
-                    version=run["version"],
-                    run=str(run["run_id"])[:8],
-                ),
+                *run_facts(audit),
             ],
         }
     )
