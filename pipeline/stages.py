@@ -32,6 +32,7 @@ from pipeline.summarised import lab_return as _lab_return
 from pipeline.summarised import literature as _literature
 from pipeline.summarised import parallelism as _parallelism
 from pipeline.summarised import room_kept as _room_kept
+from pipeline.summarised import wear as _wear
 from pipeline.summarised import years_after as _years_after
 from pipeline.tables import Table, all_tables, in_order
 
@@ -63,6 +64,7 @@ MADE_IN_PYTHON = (
     _room_kept,
     _film_foretold,
     _lab_return,
+    _wear,
 )
 """Modules that make tables in Python."""
 

@@ -258,6 +258,21 @@ class AuditTables:
         return self._read("summarised.parallelism", rest)
 
     @cached_property
+    def wear(self) -> list[Row]:
+        """Uses of the drill set and lot of the guide, where a case tells."""
+        return self._read("summarised.wear_of_cases", "order by case_key")
+
+    @cached_property
+    def against_uses(self) -> list[Row]:
+        """How the measures go with the uses of the drill set."""
+        return self._read("summarised.against_uses")
+
+    @cached_property
+    def by_lot(self) -> list[Row]:
+        """Means by lot of the guide's material."""
+        return self._read("summarised.by_lot", "order by measure, material_lot")
+
+    @cached_property
     def labs(self) -> list[str]:
         """Codes of those who made guides."""
         found = rows_of(

@@ -41,8 +41,7 @@ guides as (
         max(s.made_date) as made_date,
         coalesce(arg_max(s.fit, coalesce(s.step, 0)), 'not known') as fit,
         arg_max(s.material_lot, coalesce(s.step, 0)) as material_lot,
-        bool_or(s.remake_of_code is not null) as is_remake,
-        bool_or(coalesce(s.used, '') = 'abandoned') as is_abandoned
+        bool_or(s.remake_of_code is not null) as is_remake
     from slips as s
     where s.is_of_case or s.is_of_none
     group by s.guide_code, s.slip_case_key
@@ -63,8 +62,7 @@ without_slip as (
         null::date as made_date,
         'not known' as fit,
         null::varchar as material_lot,
-        false as is_remake,
-        false as is_abandoned
+        false as is_remake
     from described as d
     inner join summarised.cases_used as u on d.case_key = u.case_key
     where
@@ -94,16 +92,13 @@ select
     e.material_lot,
     e.is_remake,
     r.remake_of_code is not null as is_remade,
-    -- what was read of the guide as made belongs to the last surgical guide of the case
-    e.kind = 'surgical' and e.case_key is not null
-    and row_number() over (
-        partition by e.case_key
-        order by
-            e.kind = 'surgical' desc, e.is_abandoned asc, r.remake_of_code is null desc,
-            e.made_date desc nulls last, e.guide_code asc
-    ) = 1 as is_last_of_case
+    -- what was read of the guide as made belongs to the guide that was used
+    e.kind = 'surgical'
+    and e.case_key is not null
+    and coalesce(l.guide_code = e.guide_code, l.case_key is null) as is_used
 from every_guide as e
 left join remade as r on e.guide_code = r.remake_of_code
+left join measured.guides_used as l on e.case_key = l.case_key
 where
     e.lab_code is not null
     and (e.made_by = 'lab' or e.lab_code not in (select p.person from people as p))

@@ -15,7 +15,7 @@ from summarised.lab_guides as g
 inner join measured.guide_parts as p on g.case_key = p.case_key
 left join reference.source_order as o
     on p.basis = o.basis and p.guide_source = o.achieved_source
-where g.is_last_of_case and p.lab_part is not null
+where g.is_used and p.lab_part is not null
 qualify
     row_number() over (
         partition by g.case_key, p.quantity, p.side
