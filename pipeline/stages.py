@@ -29,6 +29,7 @@ from pipeline.summarised import event_rates as _event_rates
 from pipeline.summarised import film_foretold as _film_foretold
 from pipeline.summarised import influence as _influence
 from pipeline.summarised import lab_return as _lab_return
+from pipeline.summarised import left_right as _left_right
 from pipeline.summarised import literature as _literature
 from pipeline.summarised import parallelism as _parallelism
 from pipeline.summarised import room_kept as _room_kept
@@ -65,6 +66,7 @@ MADE_IN_PYTHON = (
     _film_foretold,
     _lab_return,
     _wear,
+    _left_right,
 )
 """Modules that make tables in Python."""
 

@@ -258,6 +258,11 @@ class AuditTables:
         return self._read("summarised.parallelism", rest)
 
     @cached_property
+    def left_right(self) -> list[Row]:
+        """Left less right within each case, by measure."""
+        return self._read("summarised.left_right")
+
+    @cached_property
     def wear(self) -> list[Row]:
         """Uses of the drill set and lot of the guide, where a case tells."""
         return self._read("summarised.wear_of_cases", "order by case_key")

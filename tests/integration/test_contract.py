@@ -58,6 +58,7 @@ GRAINS = {
     "summarised.wear_of_cases": "case_key",
     "summarised.against_uses": "measure",
     "summarised.by_lot": "measure, material_lot",
+    "summarised.left_right": "measure",
     "summarised.influence": "measure, kind, subject",
     "summarised.common_share": "group_by, group_value, component",
     "summarised.verdicts": "measure, comparison_set",

@@ -170,6 +170,7 @@ BY_CODE = (
     "parallelism.column", "parallelism.quantity", "parallelism.said",
     "lab_return.kind", "lab_return.fit_word", "lab_return.column", "lab_return.quantity", "lab_return.short",
     "wear.aria", "wear.key", "wear.column",
+    "left_right.column",
     "room.column", "room.question", "room.wanted", "room.untold", "room.first", "plans.quantity",
 )  # fmt: skip
 """Groups whose words are picked by a code, a measure or a column of a table."""
