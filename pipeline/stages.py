@@ -27,12 +27,15 @@ from pipeline.summarised import discussing as _discussing
 from pipeline.summarised import error_budget as _error_budget
 from pipeline.summarised import event_rates as _event_rates
 from pipeline.summarised import film_foretold as _film_foretold
+from pipeline.summarised import funnel as _funnel
 from pipeline.summarised import influence as _influence
+from pipeline.summarised import judged_cases as _judged_cases
 from pipeline.summarised import lab_return as _lab_return
 from pipeline.summarised import left_right as _left_right
 from pipeline.summarised import literature as _literature
 from pipeline.summarised import parallelism as _parallelism
 from pipeline.summarised import room_kept as _room_kept
+from pipeline.summarised import shrunken as _shrunken
 from pipeline.summarised import wear as _wear
 from pipeline.summarised import years_after as _years_after
 from pipeline.tables import Table, all_tables, in_order
@@ -60,7 +63,10 @@ MADE_IN_PYTHON = (
     _years_after,
     _bias,
     _influence,
+    _judged_cases,
     _competence,
+    _funnel,
+    _shrunken,
     _parallelism,
     _room_kept,
     _film_foretold,

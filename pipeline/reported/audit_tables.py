@@ -514,6 +514,16 @@ class AuditTables:
         """What the limit of each score does."""
         return {row["chart"]: row for row in self._read("summarised.competence_limits")}
 
+    @cached_property
+    def funnel(self) -> list[Row]:
+        """Units against their common share, by kind and code."""
+        return self._read("summarised.funnel", "order by kind, unit")
+
+    @cached_property
+    def shrunken(self) -> list[Row]:
+        """Trainees' means, raw and drawn toward all, by measure and code."""
+        return self._read("summarised.shrunken", "order by measure, trainee_code")
+
     def _of_trainee(self, rows: list[Row]) -> list[Row]:
         kept = self.trainee
         return [row for row in rows if not kept or row["trainee_code"] == kept]

@@ -1,8 +1,7 @@
 """summarised.competence: each trainee's own cases against the clinic's signed criteria.
 
-A case fails when one of its implants, or its pair, misses a signed criterion; what departed
-from the plan on purpose is not judged. Cases stand in the order of surgery, those taken over
-by somebody else included; bench cases are never judged with patients. One page of figures
+Cases stand in the order of surgery, those taken over by somebody else included; bench cases
+are never judged with patients. One page of figures
 is no ground by itself for a decision about a person.
 """
 
@@ -12,7 +11,6 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Final
 
 from pipeline.own_limits import Programme
-from pipeline.reference import load
 from pipeline.statistics.monitoring import (
     Chart,
     Rates,
@@ -21,8 +19,9 @@ from pipeline.statistics.monitoring import (
     run_chart,
     too_few_planned,
 )
+from pipeline.summarised.judged_cases import TABLE as JUDGED
 from pipeline.tables import makes, write_rows
-from pipeline.warehouse import Warehouse, named
+from pipeline.warehouse import Warehouse
 
 SCORES: Final = "summarised.competence"
 LIMITS: Final = "summarised.competence_limits"
@@ -38,13 +37,7 @@ CHARTS: Final[Mapping[str, Callable[[Rates], Chart]]] = {
 @makes(
     SCORES,
     LIMITS,
-    reads=(
-        "summarised.trainee_cases",
-        "measured.cases",
-        "measured.implants",
-        "measured.pairs",
-        "reference.criteria",
-    ),
+    reads=("summarised.trainee_cases", JUDGED),
 )
 def make_competence(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
     """Make both tables. Grain: chart, trainee, case; and chart.
@@ -106,63 +99,21 @@ def _limits(name: str, rates: Rates, chart: Chart | None) -> dict[str, Any]:
     }
 
 
-def _judged(warehouse: Warehouse) -> Iterator[tuple[str, list[dict[str, Any]]]]:
+def _judged(warehouse: Warehouse) -> Iterator[tuple[str, list[dict[Any, Any]]]]:
     """Yield each trainee's own cases that a signed criterion judges, in their order."""
-    failed: dict[str, bool] = {}
-    signed = warehouse.frame("select * from reference.criteria where signed_by <> ''")
-    for criterion in signed.to_dict("records"):
-        for case_key, has_failed in _judged_by(warehouse, criterion):
-            failed[case_key] = failed.get(case_key, False) or has_failed
-    own: dict[str, list[dict[str, Any]]] = {}
-    for trainee_code, case_key, case_number in warehouse.run(
-        "select trainee_code, case_key, case_number from summarised.trainee_cases"
-        " where setting = 'patient' and case_number is not null"
-        " order by trainee_code, case_number"
-    ):
-        if case_key in failed:
-            own.setdefault(trainee_code, []).append(
-                {
-                    "case_key": case_key,
-                    "case_number": case_number,
-                    "has_failed": failed[case_key],
-                }
-            )
-    yield from own.items()
-
-
-def _judged_by(
-    warehouse: Warehouse, criterion: Mapping[Any, Any]
-) -> list[tuple[str, bool]]:
-    """Return (case, missed) for each case the criterion speaks of."""
-    measure = next(
-        row for row in load.rows("measures") if row["measure"] == criterion["measure"]
+    own = warehouse.frame(
+        "select t.trainee_code, t.case_key, t.case_number, j.has_failed"
+        " from summarised.trainee_cases as t"
+        f" inner join {JUDGED} as j on t.case_key = j.case_key"
+        " where t.setting = 'patient' and t.case_number is not null"
+        " order by t.trainee_code, t.case_number"
     )
-    implants, column = measure["place"] == "implants", named(measure["measure"])
-    source = f"measured.{named(measure['place'])}"
-    kept = "m.is_preferred" + (
-        " and m.part = 'pair' and not m.is_deliberate_change" if implants else ""
-    )
-    group_by, wanted = criterion["group_by"], criterion["group_value"]
-    if group_by not in {"", "overall"}:
-        kept += f" and {_group(warehouse, source, group_by)} = $group_value"
-    else:
-        wanted = ""
-    return warehouse.run(
-        f"select m.case_key, bool_or(abs(m.{column}) > $limit) from {source} as m"
-        f" inner join measured.cases as c on m.case_key = c.case_key"
-        f" where {kept} and m.{column} is not null and $group_value is not null"
-        " group by m.case_key order by m.case_key",
-        {"limit": float(criterion["limit"]), "group_value": wanted},
-    )
-
-
-def _group(warehouse: Warehouse, source: str, column: str) -> str:
-    of_source = {name for name, _ in warehouse.columns(source)}
-    return f"{'m' if column in of_source else 'c'}.{named(column)}"
+    for trainee_code, cases in own.groupby("trainee_code"):
+        yield str(trainee_code), cases.drop(columns="trainee_code").to_dict("records")
 
 
 def _scores(
-    name: str, chart: Chart, trainee_code: str, cases: list[dict[str, Any]]
+    name: str, chart: Chart, trainee_code: str, cases: list[dict[Any, Any]]
 ) -> Iterator[dict[str, Any]]:
     points = run_chart(chart, [case["has_failed"] for case in cases])
     for n_judged, (case, point) in enumerate(zip(cases, points, strict=True), start=1):

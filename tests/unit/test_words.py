@@ -163,6 +163,7 @@ BY_CODE = (
     "verdict.word", "waits.what", "actions", "definitions", "definitions.kind",
     "definitions.checks.line", "definitions.checks.level", "definitions.checks.limit",
     "definitions.checks.sets_aside",
+    "funnel", "funnel.title", "funnel.unit", "funnel.units",
     "programme.limit", "programme.no_signal", "programme.score", "programme.setting", "programme.signal",
     "years_after.period", "years_after.kind_of", "years_after.field", "years_after.measure",
     "years_after.angles.measure", "years_after.angles.held", "years_after.angles.cut.at_most",
