@@ -308,6 +308,11 @@ class AuditTables:
         return [row for row in self._read(table, rest) if row["lab_code"] == self.lab]
 
     @cached_property
+    def parallel_pairs(self) -> list[Row]:
+        """Each pair that counts with the leans of its implants."""
+        return self._read("summarised.parallel_pairs", "order by case_key")
+
+    @cached_property
     def room_kept(self) -> list[Row]:
         """In how many cases room and the line through both are kept."""
         return self._read("summarised.room_kept")

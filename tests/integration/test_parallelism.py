@@ -14,9 +14,11 @@ from scipy import stats
 from statsmodels.stats.proportion import proportion_confint
 
 from pipeline import audit as audits
+from pipeline.own_limits import Allowance
 from pipeline.reference import load
 from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.build import clinic_page
+from pipeline.reported.sections import parallelism
 from pipeline.reported.wording import Words
 from tests.audits import COORDINATES, audit_of, implants_csv, opened
 from tests.integration.report_tables import WRITTEN_AT
@@ -143,7 +145,7 @@ def test_pairs_within_a_limit_in_print_are_counted_with_wilsons_interval(
 
 
 def test_each_kind_is_held_to_its_own_allowance_and_a_bar_to_none(made, leans):
-    own = audits.own_limits.Allowance()
+    own = Allowance()
     angles = angles_of(leans)
     for place, kind in enumerate(KINDS[:2]):
         limit = getattr(own, f"{kind}_between_deg")
@@ -186,6 +188,40 @@ def test_the_page_tells_what_is_allowed_and_how_weak_the_evidence_is(made, leans
     assert "(too few to say; 4 patients)" in text
     assert "weak evidence as a cause of maintenance" in text
     assert "found no relation (41 patients with ball attachments; Walton 2001" in text
+
+
+def test_pairs_without_an_allowance_are_counted_and_not_judged(made):
+    """A third of the pairs are on bars, for which no limit is set."""
+    for frame in ("surveyor", "software"):
+        assert "Not judged: 4 pairs with an angle" in made[frame][1]
+
+
+def test_each_implant_is_drawn_from_plan_to_result(drawn, leans):
+    rows, waits = drawn(N_CASES)
+    assert waits == []
+    achieved = np.array([row["achieved"] for row in rows]).reshape(N_CASES, 2)
+    expected = {tuple(np.round(own, 2)) for own in leans[:, :, 1]}
+    assert {tuple(own) for own in achieved.round(2)} == expected
+    assert {row["planned"] for row in rows} == {0.0}
+
+
+def test_below_five_cases_the_leans_are_not_drawn_and_wait(drawn):
+    rows, waits = drawn(4)
+    assert rows is None
+    assert [(wait.what, wait.has, wait.needs) for wait in waits] == [("leans", 4, 5)]
+
+
+@pytest.fixture
+def drawn(tmp_path, leans):
+    """Return the rows of the picture of leans of so many cases, and what waits."""
+
+    def of(n_cases):
+        folder = audit_with(tmp_path / f"{n_cases}", leans[:n_cases], frame="surveyor")
+        with opened(folder) as audit:
+            section = parallelism.content(AuditTables(audit, WRITTEN_AT))
+        return section.tables.get("forward_leans"), list(section.waits)
+
+    return of
 
 
 def test_a_clinic_may_set_an_allowance_of_its_own(tmp_path):

@@ -6,10 +6,13 @@ from typing import Any, Final
 
 from pipeline.reference import load
 from pipeline.reported.audit_tables import AuditTables, Row
-from pipeline.reported.section import Section
+from pipeline.reported.leans import TABLE, forward_leans, leans_figure
+from pipeline.reported.section import Section, Wait
 from pipeline.reported.wording import NOT_HELD, limit, number, percent
 
 STATES: Final = ("planned", "achieved", "change")
+FEWEST: Final = 5
+"""Cases the picture of single leans takes."""
 TO_THE_PLANE: Final = ("pair_forward", "pair_leftward", "implant_forward")
 """Quantities that need up to be known."""
 
@@ -23,15 +26,24 @@ def content(audit: AuditTables) -> Section | None:
     by_name = {(row["quantity"], row["state"]): row for row in rows}
     names = dict.fromkeys(line["quantity"] for line in load.rows("parallelism_lines"))
     known = {row["quantity"] for row in rows}
+    leans = audit.once(forward_leans)
+    n_cases = len({row["case"] for row in leans})
+    figures = (leans_figure(audit, leans),) if n_cases >= FEWEST else ()
+    waits = (Wait("leans", n_cases, FEWEST, "case"),) if 0 < n_cases < FEWEST else ()
     return Section(
         {
             "sources": words.sources(rows[0]["sources"]),
             "lines": [_line(audit, name, by_name) for name in names if name in known],
+            "figures": figures,
             "allowed": _of(audit, "within_allowance"),
+            "unjudged": _unjudged(audit, by_name),
             "printed": _printed(audit),
             "back": [*_of(audit, "leans_back"), *_ends(audit, by_name)],
             "has_plane": any(name in known for name in TO_THE_PLANE),
-        }
+        },
+        figures,
+        {TABLE: leans} if figures else {},
+        waits,
     )
 
 
@@ -47,6 +59,20 @@ def _line(
         "cells": cells,
         "n": _counted(audit, last) if last else NOT_HELD,
     }
+
+
+def _unjudged(audit: AuditTables, by_name: dict[tuple[str, str], Row]) -> str:
+    """Say how many pairs have an angle and no allowance to hold it to."""
+    angle = by_name.get(("angle", "achieved"))
+    judged = sum(
+        row["n_values"]
+        for row in audit.parallelism
+        if row["quantity"] == "within_allowance"
+    )
+    left = angle["n_values"] - judged if angle else 0
+    if not left:
+        return ""
+    return audit.words("parallelism.unjudged", pairs=audit.words.count("pair", left))
 
 
 def _ends(audit: AuditTables, by_name: dict[tuple[str, str], Row]) -> list[str]:
