@@ -268,6 +268,41 @@ def published(file: Path) -> int:
 
 
 @plumbpost.command()
+@click.argument("folder", type=FOLDER)
+@click.argument("to", type=FOLDER)
+@click.option(
+    "--k",
+    default=5,
+    show_default=True,
+    type=click.IntRange(min=2),
+    help="Mark groups of fewer patients, who share what an outsider may know.",
+)
+@click.option(
+    "--relink",
+    default=None,
+    metavar="FILE",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Also write the list that leads the codes back, into FILE outside TO. Whoever "
+    "holds it can undo the export; without this it is never written.",
+)
+def export(folder: Path, to: Path, k: int, relink: Path | None) -> int:
+    """Write a de-identified data set into TO, a new folder.
+
+    \b
+    csv/, parquet/    cases, implants, pairs, motions, dentures, visits, events
+    dictionary.csv    every column: unit, meaning, what empty means, how it left
+    datapackage.json  the same for programs (Frictionless Table Schema)
+    groups.csv        how many patients share what an outsider may know
+    manifest.json     hashes, rows, settings and conventions
+
+    No date, age, name, number, device or free text goes out: days are counted from the
+    surgery and every code is random, new with each export. Look at groups.csv before
+    you pass the folder on: a rare combination can point at a person.
+    """  # noqa: D301 - click reads the backspace
+    return commands.export(folder, to, k, relink, say)
+
+
+@plumbpost.command()
 @click.argument("entry", required=False)
 def definitions(entry: str | None) -> int:
     """Print the definition of every number, or of one."""

@@ -321,6 +321,28 @@ def show(folder: Path, table: str, file_format: str, say: Say) -> int:
     return EXIT_DONE
 
 
+def export(folder: Path, to: Path, k: int, relink: Path | None, say: Say) -> int:
+    """Write the de-identified data set of an audit into a new folder."""
+    from pipeline.sharing.taking_out import take_out
+
+    audit = audits.open_folder(folder)
+    to = to.resolve()
+    relink = relink.resolve() if relink else None
+    with audits.locked(audit, "plumbpost export"):
+        taken = take_out(audit, audit.settings(), to, k=k, relink=relink)
+    for table, count in taken.counts.items():
+        say(f"  {table}: {counted(count, 'row')}")
+    say(f"export: {to}")
+    if taken.n_in_small_groups:
+        say(
+            f"in a group of fewer than {k}: {taken.n_in_small_groups} of"
+            f" {counted(taken.n_patients, 'patient')}; look at groups.csv before you pass it on"
+        )
+    if relink is not None:
+        say(f"{relink} leads the codes back: keep it here, never with the export.")
+    return EXIT_DONE
+
+
 def demo(folder: Path, say: Say) -> int:
     """Run the invented clinic from start to finish."""
     from pipeline.bundled import folder as bundled

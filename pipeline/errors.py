@@ -86,6 +86,10 @@ class FolderNotEmpty(UserError):
     """A new audit was asked for where something already is."""
 
 
+class ExportPlace(UserError):
+    """A data set was to be written where it may not stand."""
+
+
 class UnreadableFile(UserError):
     """A file in records/ could not be read; the other files are."""
 

@@ -30,6 +30,18 @@ def for_csv(text: str) -> str:
     return f"'{text}" if could_be_formula(text) else text
 
 
+def for_csv_sql(column: str) -> str:
+    """Return a column of text as SQL that does to each cell what `for_csv` does.
+
+    Args:
+        column: the column, quoted as SQL wants it.
+    """
+    signs = ", ".join(f"chr({ord(sign)})" for sign in FORMULA_SIGNS)
+    is_number = f"regexp_full_match({column}, '{_NUMBER.pattern}')"
+    is_formula = f"left({column}, 1) in ({signs}) and not {is_number}"
+    return f"if({is_formula}, chr(39) || {column}, {column})"
+
+
 def for_workbook(text: str) -> str:
     """Return a text without the characters that a workbook file cannot hold."""
     return _NOT_IN_A_WORKBOOK.sub("\ufffd", text)

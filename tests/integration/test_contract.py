@@ -29,6 +29,7 @@ GRAINS = {
     "measured.play": "case_key",
     "summarised.film_checks": "film_check",
     "measured.exposure": "denture_key",
+    "measured.denture_visits": "row_id",
     "measured.attachment_events": "row_id, side",
     "summarised.event_rates": "event_group, attachment, period",
     "summarised.first_event": "event_group, attachment, curve, years",

@@ -33,6 +33,7 @@ ORDER = [
     ("reported",),
     ("stages",),
     ("frozen",),
+    ("sharing",),
     ("running", "showing", "deciding"),
     ("opened",),
     ("commands",),

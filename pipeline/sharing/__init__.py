@@ -1,0 +1,1 @@
+"""What may leave the clinic: the de-identified data set, and several of them as one."""
