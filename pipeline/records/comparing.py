@@ -10,6 +10,7 @@ from pipeline.records import taking_up
 from pipeline.records.pairing import make_pairs
 from pipeline.records.row_keys import one_key_expression
 from pipeline.records.store import ROWS_PER_LOAD, fields_of
+from pipeline.reference import load
 from pipeline.warehouse import named
 
 if TYPE_CHECKING:
@@ -117,7 +118,7 @@ def _insert(
     names = ", ".join(named(name) for name in fields_of(sheet))
     # an empty column of a frame has no type of its own
     typed = ", ".join(f"{named(n)}::varchar as {named(n)}" for n in fields_of(sheet))
-    where = f"where {_known_case()}" if known_only else ""
+    where = f"where {_known_case(sheet)}" if known_only else ""
     all_rows = int(store.value("select count(*) from incoming"))
     store.run(
         f"""insert into {named(sheet)}
@@ -147,11 +148,24 @@ def _insert(
     return all_rows - int(kept)
 
 
-def _known_case() -> str:
+def _known_case(sheet: str) -> str:
+    """Return SQL that is true for a row of a patient the audit may know."""
     cases = " union ".join(f"select case_id from {sheet}" for sheet in CORE_SHEETS)
+    is_known = (
+        f"(case_id in ({cases})"
+        f" or not exists (select 1 from ({cases}) where case_id <> ''))"
+    )
+    number = load.stand_ins(sheet).get("case_id")
+    if number is None:
+        return f"case_id = '' or {is_known}"
+    # staging leads the number to its case in the same two ways
+    numbers = (
+        f"select practice_no from numbers where {is_known}"
+        " union select patient_id from cases"
+    )
     return (
-        f"case_id = '' or case_id in ({cases})"
-        f" or not exists (select 1 from ({cases}) where case_id <> '')"
+        f"if(case_id = '', {named(number)} = '' or {named(number)} in ({numbers}),"
+        f" {is_known})"
     )
 
 

@@ -182,7 +182,7 @@ class Layout:
         found += [
             source.heading
             for sheet, name, source in self.sources()
-            if source.heading and fields_by_name(sheet)[name].is_required
+            if source.heading and _is_needed(sheet, name)
         ]
         names = tuple(f"{join.name}: " for join in self.joins)
         return tuple(
@@ -201,6 +201,12 @@ class Layout:
 def fields_by_name(sheet: str) -> dict[str, load.Field]:
     """Return the fields of a record sheet by name."""
     return {field.field: field for field in load.fields(sheet)}
+
+
+def _is_needed(sheet: str, name: str) -> bool:
+    return fields_by_name(sheet)[name].is_required or (
+        name in load.stand_ins(sheet).values()
+    )
 
 
 def same_heading(text: str) -> str:

@@ -194,11 +194,9 @@ def _refuse_missing(
     said: Said, sheet: str, part: Part, *, is_event_given: bool
 ) -> None:
     missing = [
-        field.field
-        for field in load.fields(sheet)
-        if field.is_required
-        and field.field not in part.sources
-        and not (is_event_given and field.field == "event")
+        field
+        for field in load.missing(sheet, part.sources)
+        if not (is_event_given and field == "event")
     ]
     if missing:
         raise said.wrong(

@@ -42,8 +42,9 @@ def ask_for_missing(draft: Draft, at: Path, sheet: str) -> None:
     there = set(block["fields"])
     for part in block.get("each", []):
         there |= set(part)
-    for field in load.fields(sheet):
-        if field.is_required and field.field not in there and field.field != "event":
+    known = fields_by_name(sheet)
+    for field in (known[name] for name in load.missing(sheet, there)):
+        if field.field != "event":
             path = (*at, "fields", field.field)
             draft.put(path, {"always": OPEN})
             draft.ask(
@@ -55,7 +56,7 @@ def ask_for_missing(draft: Draft, at: Path, sheet: str) -> None:
                     is_free=not field.codes,
                 )
             )
-    if "tooth" in fields_by_name(sheet) and not there & {"tooth", "side", "site"}:
+    if "tooth" in known and not there & {"tooth", "side", "site"}:
         path = (*at, "fields", "side")
         draft.put(path, {"heading": OPEN})
         draft.ask(

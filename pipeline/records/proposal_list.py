@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from pipeline.records.evidence import day_order_of, given
-from pipeline.records.layout_draft import KEEP, NO, YES, Draft, Question
+from pipeline.records.layout_draft import KEEP, NO, YES, Draft, Path, Question
 from pipeline.records.layout_model import plain_phrase, same_heading
 from pipeline.records.layout_said import OPEN
 from pipeline.records.phrases import counted
@@ -17,6 +17,7 @@ from pipeline.reference import load
 if TYPE_CHECKING:
     from pipeline.records.proposal_rows import Filled
 
+PRACTICE_NO = "practice_no"
 MOST_PHRASES = 100
 LEAST_TIMES = 2
 """A phrase that stands only once may be a sentence about a person, and is not shown."""
@@ -35,8 +36,19 @@ def add_visits(draft: Draft, tab: Tab, shared: Sequence[Filled]) -> None:
         _attended(draft, status)
     reason = _column(tab, "reason_text")
     day = block["fields"].get("visit_date")
-    if reason is None or day is None:
-        return
+    if reason is not None and day is not None:
+        _events(draft, tab.columns, reason, day, shared)
+    _whose_number(draft, tab)
+
+
+def _events(
+    draft: Draft,
+    columns: Sequence[Column],
+    reason: Column,
+    day: dict[str, Any],
+    shared: Sequence[Filled],
+) -> None:
+    """Add events by the whole phrases of a free text."""
     fields: dict[str, Any] = {
         one.field: {"heading": one.column.heading} for one in shared
     }
@@ -46,10 +58,38 @@ def add_visits(draft: Draft, tab: Tab, shared: Sequence[Filled]) -> None:
         {"sheet": "events", "phrases": reason.heading, "fields": fields}
     )
     if day.get("date_order") == OPEN:
-        column = next(c for c in tab.columns if c.heading == day["heading"])
+        column = next(c for c in columns if c.heading == day["heading"])
         path = ("rows", place, "fields", "event_date", "date_order")
         draft.guess([path], day_order_of(column.heading, column.cells))
     _phrases(draft, reason)
+
+
+def _whose_number(draft: Draft, tab: Tab) -> None:
+    """Ask whether a practice's number is that of the case, or led to it by numbers."""
+    if tab.case is None or tab.case.meaning.tokens != {"practice"}:
+        return
+    heading = {"heading": tab.case.heading}
+    paths: list[Path] = []
+    for number, block in enumerate(draft.values["rows"]):
+        fields = block["fields"]
+        block["fields"] = {PRACTICE_NO: fields.pop("case_id"), **fields}
+        at = ("rows", number, "fields")
+        paths += [(*at, "case_id"), (*at, PRACTICE_NO)]
+    pairs = len(draft.values["rows"])
+    draft.ask(
+        Question(
+            f"{tab.case.heading!r}: the number the cases are kept under (case_id), or the "
+            "practice's own, which the sheet numbers leads to the case (practice_no)?",
+            tuple(paths),
+            ("case_id", PRACTICE_NO),
+            PRACTICE_NO,
+            tuple(tab.case.cells[:3]),
+            written={
+                "case_id": (heading, None) * pairs,
+                PRACTICE_NO: (None, KEEP) * pairs,
+            },
+        )
+    )
 
 
 def _column(tab: Tab, token: str) -> Column | None:

@@ -23,8 +23,16 @@ def row_key_expression(sheet: str) -> str:
         sided = "side_of(trim(tooth))"
         parts.append(f"coalesce({', '.join([*given, sided])}, lower(trim(tooth)))")
         keys = [key for key in keys if key not in NOT_IN_VALUES]
-    parts += [f"lower(trim({named(key)}))" for key in keys]
+    parts += [_key_part(sheet, key) for key in keys]
     return f"concat_ws('|', {', '.join(parts)})"
+
+
+def _key_part(sheet: str, key: str) -> str:
+    part = f"lower(trim({named(key)}))"
+    instead = load.stand_ins(sheet).get(key)
+    if instead is None:
+        return part
+    return f"coalesce(nullif({part}, ''), lower(trim({named(instead)})))"
 
 
 def one_key_expression(sheet: str) -> str:

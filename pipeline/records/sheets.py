@@ -50,9 +50,8 @@ def sheet_meant(name: str, headings: tuple[str, ...]) -> str | None:
     present = {plain_heading(heading) for heading in headings}
     common: dict[str, int] = {}
     for sheet in load.sheets():
-        required = {f.field for f in load.fields(sheet) if f.is_required}
         shared = len(present & set(fields_of(sheet)))
-        if required <= present and shared >= 3:
+        if shared >= 3 and not load.missing(sheet, present):
             common[sheet] = shared
     best = [s for s, shared in common.items() if shared == max(common.values())]
     return best[0] if len(best) == 1 else None
@@ -61,7 +60,7 @@ def sheet_meant(name: str, headings: tuple[str, ...]) -> str | None:
 def is_complete(sheet: str, headings: tuple[str, ...]) -> bool:
     """Tell whether a sheet has all the headings that every row of ours needs."""
     plain = {plain_heading(heading) for heading in headings}
-    return all(f.field in plain for f in load.fields(sheet) if f.is_required)
+    return not load.missing(sheet, plain)
 
 
 def incoming_of(sheet: str, read: SheetRead, *, source: str) -> Incoming:
@@ -115,9 +114,7 @@ def _other_cells(read: SheetRead, positions: list[int]) -> pd.Series | str:
 
 
 def _refuse_missing(sheet: str, plain: list[str], source: str, tab: str) -> None:
-    missing = [
-        f.field for f in load.fields(sheet) if f.is_required and f.field not in plain
-    ]
+    missing = load.missing(sheet, plain)
     if missing:
         found = [h for h in plain if h][:12]
         more = " .." if len(plain) > 12 else ""

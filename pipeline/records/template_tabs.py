@@ -15,6 +15,7 @@ from pipeline.records.template_style import (
     set_up_print,
     style_heading,
 )
+from pipeline.reference import load
 from pipeline.reference.load import Field
 
 LISTS_TAB = "_lists"
@@ -95,10 +96,17 @@ def note_text(column: Column) -> str:
         lines.append("Written as year-month-day: 2025-03-14")
     if field.codes:
         lines.append(f"Words allowed: {', '.join(field.codes)}")
-    lines.append("Needed in every row." if field.is_required else "May stay empty.")
+    lines.append(_needed(field))
     if column.folds:
         lines.append(f"Folded behind it, under the +: {', '.join(column.folds)}")
     return "\n".join(lines)
+
+
+def _needed(field: Field) -> str:
+    if not field.is_required:
+        return "May stay empty."
+    instead = load.stand_ins(field.sheet).get(field.field)
+    return f"Needed in every row{f', or {instead} instead' if instead else ''}."
 
 
 def entry_rule(workbook: Any, field: Field) -> DataValidation | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import tomllib
+from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -80,6 +81,28 @@ def fields(sheet: str | None = None) -> tuple[Field, ...]:
 def sheets() -> tuple[str, ...]:
     """Return the names of the record sheets, in the order of fields.csv."""
     return tuple(dict.fromkeys(row["sheet"] for row in rows("fields")))
+
+
+@cache
+def stand_ins(sheet: str) -> dict[str, str]:
+    """Return field -> the field of a record sheet that may stand in its place."""
+    return {
+        row["field"]: row["stand_in"]
+        for row in rows("stand_ins")
+        if row["sheet"] == sheet
+    }
+
+
+def missing(sheet: str, there: Collection[str]) -> list[str]:
+    """Return the required fields that are not there, nor what may stand in their place."""
+    instead = stand_ins(sheet)
+    return [
+        one.field
+        for one in fields(sheet)
+        if one.is_required
+        and one.field not in there
+        and instead.get(one.field) not in there
+    ]
 
 
 @cache

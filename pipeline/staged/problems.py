@@ -52,7 +52,11 @@ def _trouble(field: Field) -> str:
     else:
         unread = f"trim({raw}) <> '' and {staged} is null"
     if field.is_required:
-        return f"({unread} or trim({raw}) = '')"
+        instead = load.stand_ins(field.sheet).get(field.field)
+        is_away = f"trim({raw}) = ''"
+        if instead is not None:
+            is_away += f" and trim(r.{named(instead)}) = ''"
+        return f"({unread} or {is_away})"
     return f"({unread})"
 
 

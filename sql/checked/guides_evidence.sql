@@ -8,15 +8,6 @@ with plans as (
     group by case_key
 ),
 
-jobs as (
-    select
-        numbers.job_no_code,
-        count(distinct numbers.case_key) as count_cases
-    from staged.numbers as numbers
-    where numbers.case_key is not null and numbers.job_no_code is not null
-    group by numbers.job_no_code
-),
-
 named as (
     select distinct cases.guide_code
     from staged.cases as cases
@@ -40,12 +31,13 @@ select
     cast(guides.fixation_pins as double) as fixation_pins,
     case
         when
-            guides.case_key is null
+            received.case_id = ''
             and guides.job_no_code is not null
             and named.guide_code is null
             then cast(coalesce(jobs.count_cases, 0) as double)
     end as cases_of_job
 from staged.guides as guides
+inner join records.guides as received on guides.row_id = received.row_id
 left join plans on guides.case_key = plans.case_key
 left join named on guides.guide_code = named.guide_code
-left join jobs on guides.job_no_code = jobs.job_no_code
+left join staged.number_cases as jobs on jobs.kind = 'job' and guides.job_no_code = jobs.code

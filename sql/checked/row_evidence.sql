@@ -168,6 +168,27 @@ known_cases as (
     group by case_key
 ),
 
+-- follow-up that names no case, only the practice's number of the patient
+numbered as (
+    select
+        row_id,
+        practice_no
+    from records.visits
+    where case_id = '' and practice_no <> ''
+    union all
+    select
+        row_id,
+        practice_no
+    from records.events
+    where case_id = '' and practice_no <> ''
+    union all
+    select
+        row_id,
+        practice_no
+    from records.dentures
+    where case_id = '' and practice_no <> ''
+),
+
 -- a row of a load that was replaced is still in use only because the new load no longer has it
 loads_compared as (
     select
@@ -219,6 +240,11 @@ select
     ) as count_cases_rows,
     cast(
         case
+            when numbered.row_id is not null then coalesce(number_cases.count_cases, 0)
+        end as double
+    ) as cases_of_number,
+    cast(
+        case
             when loads_compared.status = 'replaced' then 1
             when loads_compared.count_loads > 1 then 0
         end as double
@@ -228,4 +254,7 @@ from rows_in_use
 left join loads_compared on rows_in_use.row_id // 4294967296 = loads_compared.load_no
 left join problems_of_row on rows_in_use.row_id = problems_of_row.row_id
 left join repeats on rows_in_use.row_id = repeats.row_id
+left join numbered on rows_in_use.row_id = numbered.row_id
+left join staged.number_cases as number_cases
+    on number_cases.kind = 'practice' and numbered.practice_no = number_cases.code
 left join known_cases on rows_in_use.case_key = known_cases.case_key

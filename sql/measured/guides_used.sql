@@ -1,20 +1,20 @@
 -- The surgical guide of each case: the last one made that was neither given up nor made again, the last step
 -- of a set with widening holes. Grain: case_key.
 with remade as (
-    select distinct s.remake_of_code from measured.guide_slips as s
+    select distinct s.remake_of_code from checked.usable_guides as s
     where s.remake_of_code is not null
 )
 
 select
-    s.slip_case_key as case_key,
+    s.case_key,
     s.guide_code,
     s.material_lot
-from measured.guide_slips as s
+from checked.usable_guides as s
 left join remade as r on s.guide_code = r.remake_of_code
-where s.slip_case_key is not null and coalesce(s.kind, 'surgical') = 'surgical'
+where s.case_key is not null and coalesce(s.kind, 'surgical') = 'surgical'
 qualify
     row_number() over (
-        partition by s.slip_case_key
+        partition by s.case_key
         order by
             coalesce(s.used, '') = 'abandoned' asc, r.remake_of_code is null desc,
             s.made_date desc nulls last, s.step desc nulls last, s.row_id desc

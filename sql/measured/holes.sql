@@ -1,6 +1,6 @@
 -- The hole that guided the drill, case by case: from the lab slip of the surgical guide (its last step),
--- where it says so, else from the cases sheet. to_entry: from the lower end of the hole to the entry; with
--- the mucosa raised under the guide it is the distance to the tissue alone. Grain: case_key.
+-- where it says so, else from the cases sheet. to_entry: from the lower end of the hole to the entry;
+-- with the mucosa raised under the guide it is the distance to the tissue alone. Grain: case_key.
 with described as (
     select c.*
     from checked.usable_cases as c
@@ -8,14 +8,14 @@ with described as (
 ),
 
 last_step as (
-    select s.* from measured.guide_slips as s
+    select s.* from checked.usable_guides as s
     where
-        s.slip_case_key is not null
+        s.case_key is not null
         and coalesce(s.kind, 'surgical') = 'surgical'
         and coalesce(s.used, '') <> 'abandoned'
     qualify
         row_number() over (
-            partition by s.slip_case_key
+            partition by s.case_key
             order by
                 s.hole_diameter_mm is not null desc, s.step desc nulls last,
                 s.made_date desc nulls last, s.row_id desc
@@ -48,7 +48,7 @@ joined as (
         l.diameter_mm as implant_diameter_mm
     from measured.cases as c
     left join described as d on c.case_key = d.case_key
-    left join last_step as s on c.case_key = s.slip_case_key
+    left join last_step as s on c.case_key = s.case_key
     left join lengths as l on c.case_key = l.case_key
 )
 

@@ -1,11 +1,12 @@
--- guides as received, cast; one row per row in use. Grain: row_id.
+-- guides as received, cast; one row per row in use. A slip that names no case reaches it by
+-- the number of the guide, else by the job number. Grain: row_id.
 select
     r.row_id,
     l.source,
     r.row_number,
     r.row_key,
     nullif(r.guide_id, '') as guide_code,
-    nullif(r.case_id, '') as case_key,
+    coalesce(nullif(r.case_id, ''), g.case_key, j.case_key) as case_key,
     nullif(r.job_no, '') as job_no_code,
     code_of(r.kind, $guides_kind) as kind,
     whole_of(r.step, l.decimal_sign) as step,
@@ -33,4 +34,6 @@ select
     nullif(r.remake_of, '') as remake_of_code
 from records.guides as r
 inner join records.loads as l on r.load_no = l.load_no
+left join staged.number_cases as g on g.kind = 'guide' and r.guide_id = g.code
+left join staged.number_cases as j on j.kind = 'job' and r.job_no = j.code
 anti join records.rows_not_in_use as u on r.row_id = u.row_id

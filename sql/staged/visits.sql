@@ -1,10 +1,12 @@
--- visits as received, cast; one row per row in use. Grain: row_id.
+-- visits as received, cast; one row per row in use. A row that names no case reaches it by
+-- the practice's number. Grain: row_id.
 select
     r.row_id,
     l.source,
     r.row_number,
     r.row_key,
-    nullif(r.case_id, '') as case_key,
+    coalesce(nullif(r.case_id, ''), n.case_key) as case_key,
+    nullif(r.practice_no, '') as patient_key,
     day_of(r.visit_date) as visit_date,
     yes_no_of(r.planned_visit) as planned_visit,
     yes_no_of(r.attended) as attended,
@@ -12,4 +14,5 @@ select
     whole_of(r.denture_no, l.decimal_sign) as denture_no
 from records.visits as r
 inner join records.loads as l on r.load_no = l.load_no
+left join staged.number_cases as n on n.kind = 'practice' and r.practice_no = n.code
 anti join records.rows_not_in_use as u on r.row_id = u.row_id

@@ -23,18 +23,18 @@ slips as (
         s.*,
         coalesce(s.lab_code, d.guide_lab_code) as named_lab,
         u.case_key is not null as is_of_case,
-        s.slip_case_key is null
+        s.case_key is null
         and ($cycle_from::date is null or s.made_date >= $cycle_from::date)
         and ($cycle_to::date is null or s.made_date <= $cycle_to::date) as is_of_none
-    from measured.guide_slips as s
-    left join summarised.cases_used as u on s.slip_case_key = u.case_key
-    left join described as d on s.slip_case_key = d.case_key
+    from checked.usable_guides as s
+    left join summarised.cases_used as u on s.case_key = u.case_key
+    left join described as d on s.case_key = d.case_key
 ),
 
 guides as (
     select
         s.guide_code,
-        s.slip_case_key as case_key,
+        s.case_key,
         coalesce(max(s.named_lab), max(s.maker_code)) as lab_code,
         case when max(s.named_lab) is null then 'maker' else 'lab' end as made_by,
         coalesce(arg_max(s.kind, coalesce(s.step, 0)), 'not known') as kind,
@@ -44,7 +44,7 @@ guides as (
         bool_or(s.remake_of_code is not null) as is_remake
     from slips as s
     where s.is_of_case or s.is_of_none
-    group by s.guide_code, s.slip_case_key
+    group by s.guide_code, s.case_key
 ),
 
 with_slip as (
@@ -77,7 +77,7 @@ every_guide as (
 ),
 
 remade as (
-    select distinct s.remake_of_code from measured.guide_slips as s
+    select distinct s.remake_of_code from checked.usable_guides as s
     where s.remake_of_code is not null
 )
 

@@ -43,7 +43,7 @@ class GivenRecords:
         run(
             """create table records.loads (load_no integer, source varchar,
             sheet varchar, headings varchar[], decimal_sign varchar, tab varchar,
-            status varchar, count_rows bigint)"""
+            status varchar, count_rows bigint, count_left_out bigint)"""
         )
         run("create table records.rows_not_in_use (row_id bigint)")
         for kind in (MESHES, REGISTRATIONS):
@@ -99,22 +99,27 @@ class GivenRecords:
         load_no = len(self._loads) + 1
         self._loads[source, sheet] = load_no
         self.warehouse.run(
-            "insert into records.loads values (?, ?, ?, ?, '.', '', 'in use', 0)",
+            "insert into records.loads values (?, ?, ?, ?, '.', '', 'in use', 0, 0)",
             [load_no, source, sheet, fields_of(sheet)],
         )
         return load_no
 
     def load_again(self, sheet: str, source: str, *, as_status: str) -> None:
-        """Say that a file was loaded again without its rows, or held as too old."""
+        """Say that a file was loaded again without its rows, or held as too old.
+
+        As "left out", the new load knows no patient of its one row.
+        """
         first = self._load_of(source, sheet)
         run, is_older = self.warehouse.run, as_status == "older"
+        left_out = int(as_status == "left out")
         run(
             "insert into records.loads select max(load_no) + 1, $source, $sheet, [], '.',"
-            " '', $status, $count from records.loads",
+            " '', $status, $count, $left_out from records.loads",
             {
                 "source": source,
                 "sheet": sheet,
-                "status": as_status,
+                "status": "in use" if left_out else as_status,
+                "left_out": left_out,
                 "count": self._rows[first] - 1 if is_older else 0,
             },
         )

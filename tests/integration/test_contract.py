@@ -74,6 +74,7 @@ GRAINS = {
     "checked.held": "row_id",
     "staged.problems": "row_id, field",
     "staged.completeness": "sheet, field",
+    "staged.number_cases": "kind, code",
 }
 
 HEAD = ["row_id", "source", "row_number", "row_key"]

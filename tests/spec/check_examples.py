@@ -45,7 +45,8 @@ class Example:
 
     Rows are (sheet, cells). Rows of ``elsewhere`` stand in a second file of the same
     case, in the faulty example only. There the file is loaded ``again`` where that says
-    so: without its rows ("in use"), or as a file older than the first ("older").
+    so: without its rows ("in use"; "left out" where they are of nobody in the audit), or
+    as a file older than the first ("older").
     """
 
     check_id: str
@@ -243,11 +244,49 @@ def of_unknown_case(sheet: str) -> Example:
     )
 
 
+def of_practice_number(sheet: str) -> tuple[Example, ...]:
+    """Rows that name no case, only the practice's number of the patient."""
+    asked = row(sheet, case_id="", practice_no=f"{sheet} 1")
+    one, other, second = (
+        row("numbers", case_id=f"{sheet} {case}", practice_no=f"{sheet} {number}")
+        for case, number in (("A", 1), ("B", 2), ("C", 2))
+    )
+    return (
+        Example(
+            f"{sheet}-number-unknown",
+            (one, asked),
+            (row(sheet, case_id="", practice_no=f"{sheet} 3"),),
+            "Row 2: the practice's number of the patient leads to no case; the row is"
+            " not used.",
+        ),
+        Example(
+            f"{sheet}-number-of-several",
+            (one, asked),
+            (other, second, row(sheet, case_id="", practice_no=f"{sheet} 2")),
+            "Row 2: the practice's number of the patient leads to more than one case,"
+            " so nobody can tell which jaw it is about.",
+        ),
+        Example(
+            f"{sheet}-of-nobody",
+            (row(sheet),),
+            (row(sheet),),
+            f"None of the 1 row(s) of {sheet} in this file is of a patient in the audit;"
+            " they were counted and not stored.",
+            again="left out",
+        ),
+    )
+
+
 OF_SHEETS = (
     *(example for sheet in load.sheets() for example in of_any_sheet(sheet)),
     *(
         of_unknown_case(sheet)
         for sheet in ("implants", "deviations", "cast_readings", "pair_readings")
+    ),
+    *(
+        example
+        for sheet in ("visits", "events", "dentures")
+        for example in of_practice_number(sheet)
     ),
 )
 

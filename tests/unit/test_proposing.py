@@ -377,6 +377,24 @@ def test_a_phrase_that_stands_only_once_is_not_shown(proposed):
     assert found.draft.values["phrases"] == {}
 
 
+@pytest.mark.parametrize("answer", ["case_id", "practice_no"])
+def test_a_practice_number_is_asked_whether_it_is_the_one_of_the_cases(
+    proposed, answer
+):
+    appointments = (
+        "Practice no,Start,Status,Reason\n"
+        "004417,13/4/2026,Completed,clips fine\n"
+        "004451,14/4/2026,Completed,clips fine\n"
+    )
+    found = proposed(appointments, "appointments.csv")
+    found.draft.answer(asked(found, "the practice's own"), answer)
+    other = {"case_id": "practice_no", "practice_no": "case_id"}[answer]
+    for number, sheet in enumerate(("visits", "events")):
+        assert found.draft.values["rows"][number]["sheet"] == sheet
+        assert fields(found, number)[answer] == {"heading": "Practice no"}
+        assert other not in fields(found, number)
+
+
 def test_a_sheet_of_nothing_we_know_is_refused_with_its_columns(proposed, tmp_path):
     with pytest.raises(UnreadableSheet, match="Apples, Pears"):
         proposed("Apples,Pears\n1,2\n")
