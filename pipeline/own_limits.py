@@ -84,6 +84,19 @@ class Room(OwnLimits):
 
 
 @dataclass(frozen=True, slots=True)
+class Play(OwnLimits):
+    """What may be assumed of a hole whose bore nobody measured.
+
+    Attributes:
+        wear_mm: a hole made to the drill may have worn this much wider; None: nothing is
+            assumed, because no figure in print is known.
+    """
+
+    section: ClassVar[str] = "play"
+    wear_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class FollowUp(OwnLimits):
     """How the years after delivery are counted (all common practice, no source).
 
@@ -181,6 +194,11 @@ SETTINGS_TEXT = """\
 # distal_room_mm = 5.0         # wanted in front of the foramen; advisory, it permits nothing
 # widest_spacing_mm = 29.0     # between the two implants
 # slack_mm = 1.0               # how far the line through both, or a site, may be off its plan or rule
+
+# Where the bore of a guide's hole was not measured, the drill may tilt in it by no play up to what
+# this much wear would give; nothing is assumed unless it is set here (no figure in print is known):
+# [play]
+# wear_mm = 0.1
 
 # The angle between the two implants allowed for each kind of attachment, in degrees:
 # [allowance]

@@ -164,6 +164,7 @@ def _run_id(warehouse: Warehouse, settings: Settings, cycle: Cycle, own: Any) ->
         settings.plan_rules,
         settings.superimposing,
         settings.room,
+        settings.play,
         settings.allowance,
         settings.follow_up,
         settings.programme,

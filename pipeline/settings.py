@@ -57,6 +57,7 @@ class Settings:
         plan_rules: what fills a plan that no record holds.
         superimposing: how uncertain a superimposition may be.
         room: what a later implant would need.
+        play: what may be assumed of a hole nobody measured.
         allowance: the angle between the two allowed for each kind of attachment.
         follow_up: how the years after delivery are counted.
         programme: when a trainee's run of cases is a signal.
@@ -72,6 +73,7 @@ class Settings:
     plan_rules: PlanRules
     superimposing: own_limits.Superimposing
     room: own_limits.Room
+    play: own_limits.Play
     allowance: own_limits.Allowance
     follow_up: own_limits.FollowUp
     programme: own_limits.Programme
@@ -140,6 +142,7 @@ def settings_from(said: dict[str, Any]) -> Settings:
         plan_rules=_plan_rules(said.get("plan", {})),
         superimposing=own_limits.Superimposing.read(said.get("superimposing", {})),
         room=own_limits.Room.read(said.get("room", {})),
+        play=own_limits.Play.read(said.get("play", {})),
         allowance=own_limits.Allowance.read(said.get("allowance", {})),
         follow_up=own_limits.FollowUp.read(said.get("follow_up", {})),
         programme=own_limits.Programme.read(said.get("programme", {})),

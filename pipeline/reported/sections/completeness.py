@@ -44,10 +44,14 @@ def _denominator(audit: AuditTables) -> str:
     """Return what the cases are a share of: a list from outside, or nothing outside."""
     words = audit.words
     for row in audit.treated:
-        return words(
+        said = words(
             "completeness.treated",
             treated=words.n_of(row["count_in_audit"], row["count_treated"]),
         )
+        if not row["count_without_day"]:
+            return said
+        left_out = words.count("patient", row["count_without_day"])
+        return f"{said} {words('completeness.without_day', patients=left_out)}"
     return words("completeness.denominator")
 
 
