@@ -37,16 +37,16 @@ MEASURES: Final = ("entry_3d_mm", "angle_deg", "pair_rotation_deg")
 )
 def make_wear(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
     """Make summarised.against_uses (grain: measure) and by_lot (measure, material_lot)."""
-    audited = Audited(warehouse, merge_sources=parameters["settings"].merge_sources)
     worn = warehouse.frame("select * from summarised.wear_of_cases order by case_key")
-    known = [measure for measure in measures() if measure.measure in MEASURES]
     uses: list[dict[str, Any]] = []
     lots: list[dict[str, Any]] = []
-    for measure in known:
-        values = audited.of(measure)
-        rows = values.rows.merge(worn, on="case_key")
-        uses += _against_uses(values, rows.dropna(subset=["drill_set_uses"]))
-        lots += _by_lot(values, rows.dropna(subset=["material_lot"]))
+    if len(worn):
+        audited = Audited(warehouse, merge_sources=parameters["settings"].merge_sources)
+        for measure in (known for known in measures() if known.measure in MEASURES):
+            values = audited.of(measure)
+            rows = values.rows.merge(worn, on="case_key")
+            uses += _against_uses(values, rows.dropna(subset=["drill_set_uses"]))
+            lots += _by_lot(values, rows.dropna(subset=["material_lot"]))
     write_rows(warehouse, USES, uses)
     write_rows(warehouse, LOTS, lots)
 

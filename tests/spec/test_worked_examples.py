@@ -14,8 +14,9 @@ EXAMPLES = load.worked_examples()
     "example", EXAMPLES, ids=[e["sentence"][:60] for e in EXAMPLES]
 )
 def test_the_example_measures_as_it_says(example, tmp_path):
-    rows = example["rows"].lstrip("\n")
-    folder = audit_of(tmp_path / "a", {f"{example['sheet']}.csv": rows})
+    sheets = {example["sheet"]: example["rows"]} | example.get("also", {})
+    files = {f"{name}.csv": rows.lstrip("\n") for name, rows in sheets.items()}
+    folder = audit_of(tmp_path / "a", files)
     with opened(folder) as audit:
         found = audit.frame(f"select * from {example['table']}").to_dict("records")
     for key in ("side", "achieved_source"):
