@@ -115,14 +115,14 @@ def write_lab_returns(audit: AuditTables, folder: Path) -> list[Path]:
         folder: where the folder ``lab_return`` goes; made when missing.
 
     Returns:
-        The pages, ``lab_return/<code>.html``; none where nobody is known to have made a
-        guide.
+        The pages, ``lab_return/<code>.html``, with the cycle's name where one was
+        chosen; none where nobody is known to have made a guide.
     """
     pages = []
     for code in audit.labs:
         own = replace(audit, lab=code, kept={})
         text = report_page(own, LAB_RETURN)
-        pages.append(_written(text, folder / LAB_RETURN / f"{code}.html"))
+        pages.append(_written(text, folder / LAB_RETURN / f"{code}{_suffix(own)}.html"))
     return pages
 
 

@@ -121,6 +121,14 @@ select
                         )
             end,
             case
+                when c.achieved_spacing_mm > $widest_spacing_mm
+                    then
+                        format(
+                            'the two stand {:.1f} mm apart, more than the {:.1f} mm set',
+                            c.achieved_spacing_mm, $widest_spacing_mm
+                        )
+            end,
+            case
                 when
                     coalesce(
                         c.left_foramen_mm, c.right_foramen_mm, c.planned_left_foramen_mm,

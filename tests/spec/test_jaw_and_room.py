@@ -100,6 +100,7 @@ CASES = {
     "no midline": {"marks": PADS | CREST},
     "gap 14": {"planned": apart(14), "diameter_mm": 4.0},
     "gap 13": {"planned": apart(13), "diameter_mm": 4.0},
+    "spacing 30": {"planned": apart(30), "diameter_mm": 4.0},
     "gap 16": {"planned": apart(16), "diameter_mm": 4.2},
     "room 8": {"planned": apart(16), "marks": PLANE | FORAMINA},
     "room 12": {"planned": apart(24), "marks": PLANE | FORAMINA},
@@ -271,6 +272,15 @@ def test_the_middle_gap(measured, name, gap, is_noted):
     assert found["planned_middle_gap_mm"] == pytest.approx(gap, abs=1e-9)
     note = found["room_note"]
     assert (isinstance(note, str) and "less than the 3.0 mm wanted" in note) == is_noted
+
+
+def test_a_spacing_wider_than_any_tried_on_the_bench_is_noted(measured):
+    """19, 23 and 29 mm were tried (Int J Prosthodont 2006, Michelinakis and Barclay)."""
+    assert (
+        "30.0 mm apart, more than the 29.0 mm set"
+        in (measured.pair("spacing 30")["room_note"])
+    )
+    assert "apart" not in str(measured.pair("gap 16")["room_note"])
 
 
 @pytest.mark.parametrize(("site", "room"), [(8, 7.5), (12, 3.5)])
