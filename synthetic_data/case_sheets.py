@@ -27,6 +27,9 @@ from synthetic_data.draw_clinic import TEETH
 
 CLINICS = ("Quillhaven", "Nether Ommering")
 EXAMINERS = ("Möllvang", "Ristobel")
+DRILL_SET_LASTS = 18
+"""Operations after which the clinic takes a new set of drills."""
+
 ABANDONED = "guide_abandoned"
 TAKEN_OVER_BY = "Tormiddle"
 GRADES = {"stud": ("light", "medium", "strong"), "ball": ("light", "medium")}
@@ -148,6 +151,7 @@ def _surgery(case: DemoCase, draws: np.random.Generator) -> Row:
     is_full = case.facts["guidance"] == "full"
     row: Row = {
         "surgery_date": case.surgery_date,
+        "drill_set_uses": _uses_before(case),
         "role": "placed",
         "flap": str(draws.choice(["flapless", "punch"])) if is_full else "flap",
         "stages": 1 if is_full else int(draws.choice([1, 2])),
@@ -160,6 +164,11 @@ def _surgery(case: DemoCase, draws: np.random.Generator) -> Row:
     if case.facts["incident"] == ABANDONED:
         row |= {"role": "taken_over", "finished_by": TAKEN_OVER_BY}
     return row
+
+
+def _uses_before(case: DemoCase) -> int:
+    """Operations the drill set went through before; case numbers follow the days."""
+    return (int(case.case_id.lstrip("K")) - 1) % DRILL_SET_LASTS
 
 
 def _outcome(case: DemoCase, draws: np.random.Generator) -> Row:
