@@ -13,9 +13,10 @@ from pipeline.bundled import folder as bundled
 from pipeline.records.codes import Codebook
 from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.build import write_lab_returns
+from pipeline.reported.sections import lab_part
 from tests.audits import audit_of, fill, opened, quiet
 from tests.integration.report_tables import WRITTEN_AT
-from tests.integration.test_practitioner_records import PAIR, angles
+from tests.integration.test_practitioner_records import PAIR, SITES, angles, site
 
 LABS = ("Aldermoor bench", "Bracken castings")
 OFF = np.array([2.5, -1.0, 3.5, 1.5, 4.0, 0.5, 2.0])
@@ -204,6 +205,34 @@ def test_a_run_writes_the_pages_with_the_other_reports(tmp_path):
     assert [line for line in said if "lab_return" in line] == [
         f"report: {page}" for page in pages
     ]
+
+
+def test_holes_measured_on_the_cast_count_a_guide_once_with_both_sides(tmp_path):
+    """`scipy.stats.ttest_1samp` on the mean of both sides of each guide."""
+    off = np.array(
+        [[0.5, 0.0], [1.0, 0.5], [-0.5, 0.5], [1.5, 0.5], [0.0, -1.0], [0.5, 1.5]]
+    )
+    casts, guides = SITES, [GUIDES.strip()]
+    for number, sides in enumerate(off, 1):
+        name = f"C{number}"
+        guides.append(
+            f"G{number},{name},,surgical,,2025-02-{number:02d},,{LABS[0]},,,,"
+        )
+        for side, more in zip(("left", "right"), sides, strict=True):
+            casts += site(name, side, "planned", midline=8, crest=0)
+            casts += site(name, side, "guide", midline=8 + more, crest=0.5)
+    files = {"cast_readings.csv": casts, "guides.csv": "\n".join(guides) + "\n"}
+    folder = audit_of(tmp_path / "a", files, up_to="summarised")
+    with opened(folder) as audit:
+        rows = audit.frame("from summarised.lab_return").set_index("quantity")
+        said = AuditTables(audit, WRITTEN_AT, lab=rows["lab_code"].iloc[0])
+        lines = [line["name"] for line in lab_part.content(said).context["lines"]]
+    row = rows.loc["midline_mm"]
+    limits = stats.ttest_1samp(off.mean(axis=1), 0).confidence_interval()
+    assert (row["n_guides"], row["n_values"]) == (6, 12)
+    assert row[["mean", "low", "high"]].tolist() == pytest.approx([off.mean(), *limits])
+    assert rows.loc["spacing_mm", "mean"] == pytest.approx(off.sum(axis=1).mean())
+    assert "Hole to midline, each side" in lines
 
 
 def test_without_guides_no_page_is_written(tmp_path):
