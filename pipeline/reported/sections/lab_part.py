@@ -9,7 +9,7 @@ from pipeline.reported.section import Section
 from pipeline.reported.wording import NOT_HELD, number
 from pipeline.statistics.patients import FEWEST_FOR_INTERVAL, FEWEST_WITHOUT_CAUTION
 
-MOST_GUIDES: Final = 14
+MOST_GUIDES: Final = 12
 """Guides that fit the page beside the rest, the latest ones."""
 
 QUANTITIES: Final = (
@@ -55,16 +55,16 @@ def _line(audit: AuditTables, row: Row) -> dict[str, Any]:
         "largest": number(row["largest"], 1) + unit,
         "n": words.count("guide", row["n_guides"]),
     }
-    if row["n_guides"] < FEWEST_FOR_INTERVAL or row["low"] is None:
-        return line | {
-            "mean": words("lab_return.too_few"),
-            "interval": "",
-            "sd": NOT_HELD,
-        }
-    low, high = (number(row[end], 1, is_signed=True) for end in ("low", "high"))
-    interval = words("number.interval", low=low, high=high)
-    if row["n_guides"] < FEWEST_WITHOUT_CAUTION:
-        interval = words("lab_return.few", interval=interval)
+    if row["n_guides"] < FEWEST_FOR_INTERVAL:
+        too_few = words("lab_return.too_few")
+        return line | {"mean": too_few, "interval": "", "sd": NOT_HELD}
+    if row["low"] is None:
+        interval = words("number.no_spread")
+    else:
+        low, high = (number(row[end], 1, is_signed=True) for end in ("low", "high"))
+        interval = words("number.interval", low=low, high=high)
+        if row["n_guides"] < FEWEST_WITHOUT_CAUTION:
+            interval = words("lab_return.few", interval=interval)
     return line | {
         "mean": number(row["mean"], 1, is_signed=True) + unit,
         "interval": interval,

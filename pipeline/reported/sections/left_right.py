@@ -7,6 +7,7 @@ from typing import Any
 from pipeline.reported.audit_tables import AuditTables, Row
 from pipeline.reported.section import Section
 from pipeline.reported.wording import measures, number
+from pipeline.statistics.patients import FEWEST_FOR_INTERVAL
 
 
 def content(audit: AuditTables) -> Section | None:
@@ -46,6 +47,12 @@ def _line(audit: AuditTables, row: Row) -> dict[str, Any]:
     def signed(name: str) -> str:
         return number(row[name], known.digits, is_signed=True)
 
+    if row["low"] is not None:
+        interval = words("number.interval", low=signed("low"), high=signed("high"))
+    elif row["n_patients"] < FEWEST_FOR_INTERVAL:
+        interval = words("left_right.too_few")
+    else:
+        interval = words("number.no_spread")
     return {
         "measure": known.label,
         "sources": words.sources(row["sources"]),
@@ -57,7 +64,5 @@ def _line(audit: AuditTables, row: Row) -> dict[str, Any]:
         "left": words.value(row["measure"], row["mean_left"]),
         "right": words.value(row["measure"], row["mean_right"]),
         "difference": signed("difference") + unit,
-        "interval": words("left_right.too_few")
-        if row["low"] is None
-        else words("number.interval", low=signed("low"), high=signed("high")),
+        "interval": interval,
     }

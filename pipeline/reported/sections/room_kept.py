@@ -7,6 +7,7 @@ from typing import Any, Final
 from pipeline.reported.audit_tables import AuditTables, Row
 from pipeline.reported.section import Section
 from pipeline.reported.wording import NOT_HELD, limit, number, percent
+from pipeline.statistics.patients import FEWEST_FOR_INTERVAL
 
 IN_ORDER: Final = (
     "middle",
@@ -107,7 +108,9 @@ def _change(audit: AuditTables, row: Row, unit: str) -> dict[str, str]:
         return {"mean": NOT_HELD, "interval": ""}
     mean = number(row["mean_change"], 1, is_signed=True) + unit
     if row["change_low"] is None:
-        return {"mean": mean, "interval": audit.words("room.too_few")}
+        is_few = row["n_changes"] < FEWEST_FOR_INTERVAL
+        why = audit.words("room.too_few" if is_few else "number.no_spread")
+        return {"mean": mean, "interval": why}
     low, high = (
         number(row[end], 1, is_signed=True) for end in ("change_low", "change_high")
     )
