@@ -222,6 +222,7 @@ def accept(folder: Path, findings: tuple[str, ...], why: str, mend: str) -> int:
 
     \b
     points that a mend brings back   its cells are changed; the row as it came is kept
+    a planned range, such as 7-8     it is read as its middle; the row as it came is kept
     a row no longer in its file      it is used no more
     a file older than the last       it is used, and replaces the newer rows
     """  # noqa: D301 - click reads the backspace

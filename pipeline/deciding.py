@@ -1,8 +1,8 @@
 """What a person answers to a finding, carried out and written down.
 
-Three kinds can be answered: a row that is no longer in its file (stop using it), a file
-older than what was loaded before (use it), and points that a proposed mend brings back to
-plausible (mend the cells). Every answer is a row of ``decisions`` in records.duckdb, for a
+Four kinds can be answered: a row that is no longer in its file (stop using it), a file
+older than what was loaded before (use it), a planned figure given as a range (read it as its
+middle), and points that a proposed mend brings back to plausible (mend the cells). Every answer is a row of ``decisions`` in records.duckdb, for a
 mend one a cell, and a line of decisions.csv: who, when, why, finding, old, new.
 """
 
@@ -24,6 +24,7 @@ from pipeline.records.codes import Codebook
 from pipeline.records.decisions import NAMELESS, NAMELESS_HINT, Decision
 from pipeline.records.mended import count_out_of_use, put_back, write_mend
 from pipeline.records.phrases import counted
+from pipeline.records.planned_ranges import middle_of_planned
 from pipeline.records.store import open_for_loading
 from pipeline.warehouse import Warehouse
 
@@ -48,6 +49,8 @@ class Found:
         sheet: record sheet.
         row_number: row as it stood in the file; None for a file.
         row_id: the row; None for a file.
+        field: the field of a cell; '' where the finding is about more than one.
+        as_written: what stands in that cell.
     """
 
     finding_id: str
@@ -56,6 +59,8 @@ class Found:
     sheet: str
     row_number: int | None
     row_id: int | None
+    field: str
+    as_written: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,8 +147,8 @@ def findings_named(audit: Audit, finding_ids: Sequence[str]) -> list[Found]:
     """
     with Warehouse(audit.audit_file, root=audit.folder, read_only=True) as warehouse:
         rows = warehouse.run(
-            "select finding_id, check_id, source, sheet, row_number, row_id"
-            " from checked.findings"
+            "select finding_id, check_id, source, sheet, row_number, row_id,"
+            " coalesce(field, ''), coalesce(as_written, '') from checked.findings"
         )
     known = {row[0]: Found(row[0], by_id()[row[1]].evidence, *row[2:]) for row in rows}
     wanted = list(dict.fromkeys(name.strip().lower() for name in finding_ids))
@@ -172,6 +177,9 @@ def _answers(
     carry_out: list[CarryOut] = []
     with Warehouse(audit.audit_file, root=audit.folder, read_only=True) as warehouse:
         for one in found:
+            if one.evidence == RANGES and not answer.mend:
+                carry_out.append(partial(_read_range, one))
+                continue
             simple = None if answer.mend else known[one.finding_id]
             if simple:
                 carry_out.append(partial(_simply, simple, one))
@@ -203,6 +211,26 @@ def _mend(found: Found, mending: Mending, store: Warehouse, answer: Answer) -> D
     return Done(
         f"{found.finding_id}: {mending.in_words} ({counted(cells, 'cell')} of "
         f"{counted(rows, 'row')} of {mending.sheet})",
+        decided,
+    )
+
+
+def _read_range(found: Found, store: Warehouse, answer: Answer) -> Done:
+    if found.row_id is None or count_out_of_use(store, [found.row_id]):
+        raise _not_any_more(found)
+    middle = middle_of_planned(
+        store, found.sheet, found.row_id, found.field, found.as_written
+    )
+    decided = write_mend(
+        store,
+        found.sheet,
+        {found.row_id: {found.field: middle.text}},
+        found.finding_id,
+        answer.given,
+    )
+    return Done(
+        f"{found.finding_id}: {found.field} read as the middle of its range, half the "
+        f"width {middle.half_width} ({_place(found)})",
         decided,
     )
 
@@ -264,6 +292,9 @@ def _place(found: Found) -> str:
     place = f"{found.source}, {found.sheet}"
     return place if found.row_number is None else f"{place}, row {found.row_number}"
 
+
+RANGES = "count_qualified"
+"""Evidence of a cell that holds a range."""
 
 ANSWERS: Mapping[str, Callable[[Warehouse, Found, Answer], Decision]] = {
     "is_no_longer_there": _stop_using_row,

@@ -20,9 +20,10 @@ from pipeline.warehouse import Warehouse, named, quoted
 FIRST_SERIAL, LAST_SERIAL = 30_000, 79_999
 """A spreadsheet's count of days in 1982 and 2119; no length or angle is so large."""
 
-STRAY = r"[^\x00-\x7F]"
+STRAY = r"[^\x00-\x7F½⅓⅔¼¾⅛⅜⅝⅞]"
 """Characters that are made plain before a figure or a day is read: the minus sign, spaces
-that do not break, marks of another alphabet. Figures and days need none of them."""
+that do not break, marks of another alphabet. Figures and days need none of them but the
+signs of fractions."""
 
 E_MAIL = r"[\w.+-]+@[\w-]+\.\w{2,}"
 TELEPHONE = r"(^|[^\d.])(\+|0)\d{1,4}[ \-/().]*\d{2,}([ \-/.]*\d{2,}){2,}"
