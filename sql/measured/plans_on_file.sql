@@ -108,6 +108,14 @@ in_use as (
     from first_came as f
     anti join records.rows_not_in_use as u on f.row_id = u.row_id
     group by f.case_key
+),
+
+first_plan as (
+    select
+        f.case_key,
+        min(f.first_date) as first_date
+    from first_came as f
+    group by f.case_key
 )
 
 select
@@ -115,6 +123,8 @@ select
     c.patient_key,
     c.surgery_date,
     i.on_file_date,
-    i.on_file_date < c.surgery_date as is_before_surgery
+    i.on_file_date < c.surgery_date as is_before_surgery,
+    i.on_file_date >= c.surgery_date and p.first_date < c.surgery_date as is_altered_after
 from in_use as i
+inner join first_plan as p on i.case_key = p.case_key
 inner join measured.cases as c on i.case_key = c.case_key

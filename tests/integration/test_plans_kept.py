@@ -127,9 +127,9 @@ def test_the_load_log_proves_which_plans_were_on_file_before_surgery(planned_fir
         rows = audit.frame("from measured.plans_on_file order by surgery_date")
         [kept] = audit.frame("from summarised.plans_kept").to_dict("records")
     assert rows["is_before_surgery"].tolist() == [False, True, False]
+    assert rows["is_altered_after"].tolist() == [False, False, True]
     assert (kept["count_before_surgery"], kept["count_with_plan"]) == (1, 3)
     said = section_of(planned_first)
-    assert said["on_file"].endswith(
-        "by the load log: 1 of 3 operated cases with a plan."
-    )
+    assert "by the load log: 1 of 3 operated cases with a plan. In 1" in said["on_file"]
+    assert "altered or completed after it" in said["on_file"]
     assert "No case that counts has a film check" in said["film"]

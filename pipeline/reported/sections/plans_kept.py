@@ -64,7 +64,10 @@ def _on_file(audit: AuditTables, plans: Row) -> str:
         return words("plans.none_on_file")
     n, total = plans["count_before_surgery"], plans["count_with_plan"]
     said = words("plans.on_file", n_of=words.n_of(n, total))
-    if n == 0:
+    altered = plans["count_altered_after"]
+    if altered:
+        said += " " + words("plans.altered", cases=words.count("case", altered))
+    elif n == 0:
         first = words.day(plans["first_on_file_date"])
-        return f"{said} {words('plans.loaded_later', day=first)}"
+        said += " " + words("plans.loaded_later", day=first)
     return said
