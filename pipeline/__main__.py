@@ -23,6 +23,7 @@ STRICT = click.option(
     is_flag=True,
     help="Exit with 1 when rows were set aside, with 3 when a file could not be read.",
 )
+FEWEST_IN_TOTALS = 5
 FIRST_COMMANDS = ("start", "run", "held")
 
 CAUTION = """The figures support a quality review by licensed clinicians. They follow no
@@ -286,7 +287,20 @@ def published(file: Path) -> int:
     help="Also write the list that leads the codes back, into FILE outside TO. Whoever "
     "holds it can undo the export; without this it is never written.",
 )
-def export(folder: Path, to: Path, k: int, relink: Path | None) -> int:
+@click.option(
+    "--totals",
+    "is_totals",
+    is_flag=True,
+    help="Sums over patients in place of rows, for a clinic that may not give rows: mean, "
+    "interval, correlation and shares come out the same. Lines of fewer than --k stay.",
+)
+def export(
+    folder: Path,
+    to: Path,
+    k: int,
+    relink: Path | None,
+    is_totals: bool,  # noqa: FBT001 - click calls it
+) -> int:
     """Write a de-identified data set into TO, a new folder.
 
     \b
@@ -300,7 +314,35 @@ def export(folder: Path, to: Path, k: int, relink: Path | None) -> int:
     surgery and every code is random, new with each export. Look at groups.csv before
     you pass the folder on: a rare combination can point at a person.
     """  # noqa: D301 - click reads the backspace
-    return commands.export(folder, to, k, relink, say)
+    if not is_totals:
+        return commands.export(folder, to, k, relink, say)
+    if k < FEWEST_IN_TOTALS:
+        wrong = f"totals of fewer than {FEWEST_IN_TOTALS} patients are never written."
+        raise click.BadParameter(wrong, param_hint="--k")
+    if relink is not None:
+        raise click.UsageError("Totals hold no codes that --relink could lead back.")
+    return commands.export_totals(folder, to, k, say)
+
+
+@plumbpost.command()
+@click.argument("folder", type=FOLDER)
+@click.argument(
+    "sources",
+    nargs=-1,
+    required=True,
+    metavar="FROM...",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+)
+def pool(folder: Path, sources: tuple[Path, ...]) -> int:
+    """Make one audit out of several clinics' exports.
+
+    FOLDER is a new audit folder; each FROM is what `plumbpost export` wrote at a centre,
+    unpacked: rows, or totals (export --totals) of a clinic that may not give rows. Exports that do not measure the same (another version or settings, another
+    frame for leans, another entry point) are refused with the reasons. Then run the new
+    folder as any audit; summarised.centres has each centre, summarised.centres_pooled
+    all of them together.
+    """
+    return commands.pool(folder, sources, say)
 
 
 @plumbpost.command()

@@ -63,6 +63,16 @@ class Audit:
         return self.folder / "tmp"
 
     @property
+    def pooled_folder(self) -> Path:
+        """The exports of several centres that a pooled audit is made of."""
+        return self.folder / "pooled"
+
+    @property
+    def is_pooled(self) -> bool:
+        """The audit is made of exports, not of records."""
+        return self.pooled_folder.is_dir()
+
+    @property
     def reports_folder(self) -> Path:
         """Where reports are written."""
         return self.folder / "reports"

@@ -18,6 +18,7 @@ from pipeline.errors import (
     EXIT_DONE,
     EXIT_NOTHING_READ,
     EXIT_SET_ASIDE,
+    CannotPool,
     KeyProblem,
     NoSuchTable,
     NothingToRead,
@@ -164,7 +165,9 @@ def _load(audit: Audit, settings: Settings, say: Say) -> LoadReport:
         say(f"  {problem}")
     if report.seen_not_read:
         say(f"  seen, not read: {report.seen_not_read} (pictures, PDF, films)")
-    if not report.count_in_use:
+    if audit.is_pooled:
+        _refuse_records_beside_exports(report)
+    elif not report.count_in_use:
         raise NothingToRead(
             "No file in records/ could be read."
             if report.problems
@@ -174,6 +177,14 @@ def _load(audit: Audit, settings: Settings, say: Say) -> LoadReport:
             else "Fill in the workbook there, or copy your own files into records/.",
         )
     return report
+
+
+def _refuse_records_beside_exports(report: LoadReport) -> None:
+    if report.count_in_use or report.problems:
+        raise CannotPool(
+            "A pooled audit reads the exports in pooled/ alone, and records/ holds files.",
+            hint="Audit those records in a folder of their own, export, and pool again.",
+        )
 
 
 def _say_state(say: Say) -> Say:
@@ -340,6 +351,30 @@ def export(folder: Path, to: Path, k: int, relink: Path | None, say: Say) -> int
         )
     if relink is not None:
         say(f"{relink} leads the codes back: keep it here, never with the export.")
+    return EXIT_DONE
+
+
+def export_totals(folder: Path, to: Path, k: int, say: Say) -> int:
+    """Write the totals of an audit, without a row of a patient, into a new folder."""
+    from pipeline.sharing.totals import take_totals
+
+    audit = audits.open_folder(folder)
+    to = to.resolve()
+    with audits.locked(audit, "plumbpost export --totals"):
+        count = take_totals(audit, audit.settings(), to, k=k)
+    say(
+        f"export: {to} ({counted(count, 'line')} of totals, each of {k} patients or more)"
+    )
+    return EXIT_DONE
+
+
+def pool(folder: Path, sources: Sequence[Path], say: Say) -> int:
+    """Make one audit folder out of several centres' exports."""
+    from pipeline.sharing.pooling import pool as pool_exports
+
+    audit = pool_exports(folder, [source.resolve() for source in sources])
+    say(f"Made {audit.folder} of {counted(len(sources), 'centre')}")
+    say(f"Then: plumbpost run {folder}")
     return EXIT_DONE
 
 

@@ -90,6 +90,18 @@ class ExportPlace(UserError):
     """A data set was to be written where it may not stand."""
 
 
+class TooFewToShare(UserError):
+    """Totals were asked for of too few patients."""
+
+
+class NotAnExport(UserError):
+    """A folder named as an export is none, is damaged, or was made by another version."""
+
+
+class CannotPool(UserError):
+    """Exports that may not stand in one audit together."""
+
+
 class UnreadableFile(UserError):
     """A file in records/ could not be read; the other files are."""
 

@@ -63,6 +63,11 @@ def make_audit(
         NotAsFrozen: records or settings are not those of the frozen run.
     """
     from pipeline import stages, tables
+    from pipeline.sharing.pooling import (
+        given_totals,
+        pooled_files_sha256,
+        pooled_tables,
+    )
 
     today = frozen.day if frozen else datetime.now().astimezone().date()
 
@@ -80,15 +85,18 @@ def make_audit(
         _make_reference(warehouse, "criteria", criteria, CRITERIA_COLUMNS)
         _make_reference(warehouse, "actions", actions, ACTIONS_COLUMNS)
         _make_reference(warehouse, "requirements", requirements, REQUIREMENTS_COLUMNS)
+        for name, rows, columns in given_totals(audit):
+            _make_reference(warehouse, name, rows, columns)
         tables.add_macros(warehouse)
-        own = (criteria, actions, requirements)
+        own = (criteria, actions, requirements, *pooled_files_sha256(audit))
         run_id = _run_id(warehouse, settings, cycle, own)
         if frozen:
             frozen.refuse_other_inputs(run_id)
         _note_run(warehouse, run_id, cycle, up_to, today)
         parameters = _parameters(settings, cycle, today)
         parameters["kept_signs"] = frozen.signs if frozen else None
-        tables.build(warehouse, stages.known_tables(), parameters, up_to=up_to, say=say)
+        known = stages.known_tables() | pooled_tables(audit)
+        tables.build(warehouse, known, parameters, up_to=up_to, say=say)
     _put_in_place(new, audit.audit_file)
 
 

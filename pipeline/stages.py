@@ -18,6 +18,7 @@ from pipeline.measured import repeatability as _repeatability
 from pipeline.staged import problems as _problems
 from pipeline.summarised import accuracy as _accuracy
 from pipeline.summarised import bias as _bias
+from pipeline.summarised import centres as _centres
 from pipeline.summarised import comparison as _comparison
 from pipeline.summarised import competence as _competence
 from pipeline.summarised import control_charts as _control_charts
@@ -52,6 +53,7 @@ MADE_IN_PYTHON = (
     _play,
     _repeatability,
     _accuracy,
+    _centres,
     _criteria,
     _cycle_change,
     _control_charts,

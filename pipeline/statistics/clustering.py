@@ -72,15 +72,31 @@ def intraclass_correlation(
             raise ValueError("an error cannot be below 0: say is_error=False")
         numbers = np.sqrt(numbers)
     n, n_values = patients.n_patients, patients.n_values
-    refusal = _refusal(patients)
+    refusal = refusal_of_icc(n, n_values)
     if refusal:
         return IntraclassCorrelation(n, n_values, None, None, None, refusal)
     between, within = mean_squares(numbers, patients)
     spread = float(np.ptp(numbers))
     if within <= _NO_SPREAD * spread * spread:
+        within = 0.0
+    return icc_of_squares((n, n_values), between, within, typical_size(patients))
+
+
+def icc_of_squares(
+    counts: tuple[int, int], between: float, within: float, size: float
+) -> IntraclassCorrelation:
+    """Return the correlation and its limits from the mean squares of the analysis.
+
+    Args:
+        counts: patients, values; enough of both, see `refusal_of_icc`.
+        between: mean square between patients.
+        within: mean square within patients; 0 where they are exactly alike.
+        size: values a patient, weighted for unequal sizes.
+    """
+    n, n_values = counts
+    if not within:
         warning = "Not given: the implants of each patient are exactly alike."
         return IntraclassCorrelation(n, n_values, None, None, None, warning)
-    size = typical_size(patients)
     ratio = between / within
     low, high = f_limits(ratio, n - 1, n_values - n, size)
     icc = (ratio - 1) / (ratio + size - 1)
@@ -139,8 +155,8 @@ def f_limits(
     return at(UPPER_TAIL), at(1 - UPPER_TAIL)
 
 
-def _refusal(patients: Patients) -> str | None:
-    n = patients.n_patients
+def refusal_of_icc(n: int, n_values: int) -> str | None:
+    """Return why no correlation is given for so many patients and values; None if it is."""
     if n < FEWEST_WITHOUT_CAUTION:
         if n == 0:
             return doubt_about_count(0)
@@ -148,7 +164,7 @@ def _refusal(patients: Patients) -> str | None:
             f"Not given: {counted(n, 'patient')};"
             f" at least {FEWEST_WITHOUT_CAUTION} are needed."
         )
-    count_second = patients.n_values - n
+    count_second = n_values - n
     if count_second < _FEWEST_SECOND_IMPLANTS:
         return (
             f"Not given: {counted(count_second, 'further implant')} beside one a"

@@ -129,16 +129,42 @@ def _mean_with_limits(
     values: Floats, patients: Patients, limits: Limits
 ) -> ClusteredMean:
     n, n_values = patients.n_patients, patients.n_values
-    warning = doubt_about_count(n)
     if not n_values:
-        return ClusteredMean(0, 0, None, None, None, None, None, None, warning)
+        return no_mean()
     mean, deviations, spread = _centre(values)
-    sd = se = low = high = design_effect = None
+    sd = se = None
     if n_values > 1:
         sd = sqrt(float(deviations @ deviations) / (n_values - 1))
     if n > 1:
         se = sqrt(variance_of_mean(deviations, patients))
         se = se if se > _NO_SPREAD * spread else 0.0
+    return with_limits((n, n_values), mean, sd, se, limits)
+
+
+def no_mean() -> ClusteredMean:
+    """Return what is said where there is no value."""
+    return ClusteredMean(0, 0, None, None, None, None, None, None, doubt_about_count(0))
+
+
+def with_limits(
+    counts: tuple[int, int],
+    mean: float,
+    sd: float | None,
+    se: float | None,
+    limits: Limits,
+) -> ClusteredMean:
+    """Complete a mean with its 95 % limits and its design effect.
+
+    Args:
+        counts: patients, values.
+        mean: of the values.
+        sd: of the values; None below two.
+        se: of the mean, 0 where the patients do not differ at all; None below two patients.
+        limits: how the limits follow from mean, se and patients.
+    """
+    n, n_values = counts
+    warning = doubt_about_count(n)
+    low = high = design_effect = None
     if n >= FEWEST_FOR_INTERVAL and se is not None and sd is not None:
         if se > 0:
             low, high = limits(mean, se, n)

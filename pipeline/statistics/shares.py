@@ -88,12 +88,28 @@ def effective_count(flags: Floats, patients: Patients, *, fewest: float) -> floa
         fewest: lower bound, above 0.
     """
     share = float(flags.mean())
-    if share in {0.0, 1.0}:
-        return float(patients.n_patients)
     variance = variance_of_mean(flags - share, patients)
+    counts = (patients.n_patients, patients.n_values)
+    return effective_of_variance(share, variance, counts, fewest=fewest)
+
+
+def effective_of_variance(
+    share: float, variance: float, counts: tuple[int, int], *, fewest: float
+) -> float:
+    """Return the same from the share and the variance of it between patients.
+
+    Args:
+        share: 0 to 1.
+        variance: of the share, patients varying.
+        counts: patients, values.
+        fewest: lower bound, above 0.
+    """
+    n, n_values = counts
+    if share in {0.0, 1.0}:
+        return float(n)
     simple = share * (1 - share)
-    if variance * patients.n_values <= simple:
-        return float(patients.n_values)
+    if variance * n_values <= simple:
+        return float(n_values)
     return max(simple / variance, fewest)
 
 

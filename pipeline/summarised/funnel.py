@@ -1,4 +1,4 @@
-"""summarised.funnel: cases that miss a signed criterion, by trainee, laboratory and guide.
+"""summarised.funnel: cases that miss a signed criterion, by trainee, laboratory, guide and centre.
 
 Each unit stands against the common share with limits for its number of cases. Units come
 in the order of their code: the table orders nobody by merit, and a place outside the
@@ -29,7 +29,8 @@ with judged as (
         j.has_failed,
         t.trainee_code,
         c.guide_lab_code,
-        c.guide_method
+        c.guide_method,
+        c.centre_code
     from {JUDGED} as j
     inner join summarised.cases_used as c on j.case_key = c.case_key
     left join summarised.trainee_cases as t
@@ -38,9 +39,9 @@ with judged as (
 by_unit as (
     unpivot (
         select has_failed, trainee_code as trainee, guide_lab_code as laboratory,
-            guide_method as guide_method
+            guide_method as guide_method, centre_code as centre
         from judged
-    ) on trainee, laboratory, guide_method into name kind value unit
+    ) on trainee, laboratory, guide_method, centre into name kind value unit
 )
 select kind, unit, count(*) as n_cases, count(*) filter (has_failed) as n_failed
 from by_unit

@@ -29,6 +29,7 @@ KEPT = (
     "patient_key",
     "side",
     "jaw",
+    "centre_code",
     "surgery_date",
     "is_deliberate_change",
 )

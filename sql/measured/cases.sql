@@ -153,6 +153,7 @@ described as (
 select
     d.case_key,
     d.patient_key,
+    null::varchar as centre_code,
     d.jaw,
     d.setting,
     case

@@ -15,12 +15,19 @@ in_figures as (
     where p.is_preferred
 ),
 
+-- cases of a pooled audit have no day of delivery, but the time their dentures were watched
+worn as (
+    select distinct x.case_key from measured.exposure as x
+),
+
 counted as (
     select
         count(*) as count_all,
         count(*) filter (c.has_plan) as count_with_plan,
         count(*) filter (
             c.guide_method <> 'none' and c.guidance not in ('freehand', 'dynamic', 'robotic')
+            -- the number of a guide never leaves a centre
+            and c.centre_code is null
         ) as count_to_guide,
         count(*) filter (
             c.guide_method <> 'none' and c.guidance not in ('freehand', 'dynamic', 'robotic')
@@ -31,11 +38,14 @@ counted as (
         count(*) filter (c.status <> 'planned' and c.has_achieved) as count_operated_with_achieved,
         count(*) filter (c.status <> 'planned' and c.has_plan and c.has_achieved) as count_both,
         count(*) filter (c.status <> 'planned' and f.case_key is not null) as count_in_figures,
-        count(*) filter (c.delivery_date is not null) as count_delivered,
-        count(*) filter (c.delivery_date is not null and c.count_visits > 0) as count_recalled
+        count(*) filter (c.delivery_date is not null or w.case_key is not null) as count_delivered,
+        count(*) filter (
+            (c.delivery_date is not null or w.case_key is not null) and c.count_visits > 0
+        ) as count_recalled
     from summarised.cases_used as c
     left join guided as g on c.case_key = g.case_key
     left join in_figures as f on c.case_key = f.case_key
+    left join worn as w on c.case_key = w.case_key
 )
 
 select

@@ -6,6 +6,7 @@ select
     c.guidance,
     c.operator_level,
     c.jaw,
+    c.centre_code,
     c.surgery_date,
     coalesce(i.guide_used, 'not known') as guide_used
 from measured.implants as i

@@ -6,6 +6,7 @@ select
     c.guidance,
     c.operator_level,
     c.jaw,
+    c.centre_code,
     c.surgery_date
 from measured.pairs as p
 inner join summarised.cases_used as c on p.case_key = c.case_key

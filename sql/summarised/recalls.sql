@@ -2,7 +2,7 @@
 with in_use as (
     select count(*) as count_in_use
     from summarised.dentures_used as d
-    where d.end_reason in ('active', 'never_seen')
+    where d.end_reason in ('active', 'never_seen') and d.start_date is not null
 ),
 
 due as (

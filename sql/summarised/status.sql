@@ -11,6 +11,8 @@ with due as (
         values
         (1), (3), (5), (10)
     ) as h (years_after)
+    -- dentures of a pooled audit have no day of delivery, so none is known to be due
+    where d.start_date is not null
 ),
 
 mended as (
