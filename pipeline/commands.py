@@ -196,6 +196,7 @@ def _report(
 ) -> None:
     from pipeline.reported import build
     from pipeline.reported.audit_tables import AuditTables
+    from pipeline.reported.research import write_research_report
     from pipeline.warehouse import Warehouse
 
     say("reporting")
@@ -206,6 +207,7 @@ def _report(
             build.write_clinic_report(tables, into),
             build.write_programme_report(tables, into),
             *build.write_lab_returns(tables, into),
+            write_research_report(tables, into),
         ]
         if wishes.trainee is not None:
             own = AuditTables(

@@ -400,6 +400,24 @@ class AuditTables:
         return self._read("staged.completeness")
 
     @cached_property
+    def record_flow(self) -> list[Row]:
+        """What became of every case and implant received."""
+        rest = "order by place_in_order, first_check"
+        return self._read("summarised.record_flow", rest)
+
+    @cached_property
+    def case_characteristics(self) -> list[Row]:
+        """Who was treated and how, a characteristic and value at a time."""
+        rest = "order by place_in_order, value in ('number', 'not recorded'), value"
+        return self._read("summarised.case_characteristics", rest)
+
+    @cached_property
+    def implant_characteristics(self) -> list[Row]:
+        """What was placed and how it was measured, as above."""
+        rest = "order by place_in_order, value in ('number', 'not recorded'), value"
+        return self._read("summarised.implant_characteristics", rest)
+
+    @cached_property
     def actions(self) -> list[Row]:
         """The clinic's list of actions."""
         return self._read("reference.actions")

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-
-import jinja2
 
 from pipeline.errors import NoSuchTrainee
 from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure, Rows, drawn_quickly
 from pipeline.reported.page import Body, environment, page
+from pipeline.reported.printed import numbered
 from pipeline.reported.section import (
     MORE,
     SECOND_SIDE,
@@ -28,11 +26,14 @@ from pipeline.reported.summary import summary_lines
 __all__ = [
     "clinic_page",
     "report_page",
+    "sections_of",
+    "suffix_of",
     "summary_lines",
     "write_clinic_report",
     "write_lab_returns",
     "write_programme_report",
     "write_trainee_report",
+    "written",
 ]
 
 CLINIC = "clinic"
@@ -44,6 +45,7 @@ TITLES = {
     PROGRAMME: "programme",
     TRAINEE: "trainee",
     LAB_RETURN: "lab_return",
+    "research": "research",
 }
 
 
@@ -63,7 +65,7 @@ def write_clinic_report(
         The page: ``clinic_review.html``, with the cycle's name where one was chosen.
     """
     text = clinic_page(audit, cache_folder=cache_folder)
-    return _written(text, folder / f"clinic_review{_suffix(audit)}.html")
+    return written(text, folder / f"clinic_review{suffix_of(audit)}.html")
 
 
 def write_programme_report(
@@ -82,7 +84,7 @@ def write_programme_report(
     if not audit.trainee_exposure:
         return None
     text = report_page(audit, PROGRAMME, cache_folder=cache_folder)
-    return _written(text, folder / "programme.html")
+    return written(text, folder / "programme.html")
 
 
 def write_trainee_report(
@@ -104,7 +106,7 @@ def write_trainee_report(
             hint="The codes stand on reports/programme.html.",
         )
     text = report_page(audit, TRAINEE, cache_folder=cache_folder)
-    return _written(text, folder / f"trainee_{audit.trainee}.html")
+    return written(text, folder / f"trainee_{audit.trainee}.html")
 
 
 def write_lab_returns(audit: AuditTables, folder: Path) -> list[Path]:
@@ -122,11 +124,13 @@ def write_lab_returns(audit: AuditTables, folder: Path) -> list[Path]:
     for code in audit.labs:
         own = replace(audit, lab=code, kept={})
         text = report_page(own, LAB_RETURN)
-        pages.append(_written(text, folder / LAB_RETURN / f"{code}{_suffix(own)}.html"))
+        pages.append(
+            written(text, folder / LAB_RETURN / f"{code}{suffix_of(own)}.html")
+        )
     return pages
 
 
-def _written(text: str, path: Path) -> Path:
+def written(text: str, path: Path) -> Path:
     """Put a page in its place once it is whole."""
     path.parent.mkdir(parents=True, exist_ok=True)
     unfinished = path.with_suffix(".html.new")
@@ -135,7 +139,7 @@ def _written(text: str, path: Path) -> Path:
     return path
 
 
-def _suffix(audit: AuditTables) -> str:
+def suffix_of(audit: AuditTables) -> str:
     """Return the cycle's name in letters every file system takes."""
     if audit.run["cycle_from"] is None:
         return ""
@@ -154,11 +158,17 @@ def report_page(
     """Return a report as HTML: its numbered sections, in their order."""
     words = audit.words
     templates = environment(folder_of(report), words=words)
-    with drawn_quickly():
-        sections = [(place, audit.once(place.content)) for place in places(report)]
-    filled = [(place, section) for place, section in sections if section is not None]
+    filled = sections_of(audit, report)
     waits = in_words(words, (wait for _, section in filled for wait in section.waits))
-    html = [_rendered(templates, place, section, waits) for place, section in filled]
+    numbers_of_tables = numbered(
+        words, (table for _, section in filled for table in section.printed)
+    )
+    html = [
+        templates.get_template(place.template).render(
+            **section.context, waits=waits, number_of=numbers_of_tables
+        )
+        for place, section in filled
+    ]
     figures: list[Figure] = []
     tables: dict[str, Rows] = {}
     for _, section in filled:
@@ -185,7 +195,8 @@ def report_page(
     return page(templates, body, cache_folder)
 
 
-def _rendered(
-    templates: jinja2.Environment, place: Place, section: Section, waits: Sequence[str]
-) -> str:
-    return templates.get_template(place.template).render(**section.context, waits=waits)
+def sections_of(audit: AuditTables, report: str) -> list[tuple[Place, Section]]:
+    """Return the sections of a report that have something to show, in their order."""
+    with drawn_quickly():
+        made = [(place, audit.once(place.content)) for place in places(report)]
+    return [(place, section) for place, section in made if section is not None]

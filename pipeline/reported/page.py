@@ -13,7 +13,7 @@ import os
 import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -22,6 +22,7 @@ import jinja2
 
 from pipeline.bundled import folder
 from pipeline.reported.charts import Figure, Rows
+from pipeline.reported.printed import on_page
 from pipeline.reported.wording import Words, code_in_groups
 
 CHART_LANGUAGE = "6.4"
@@ -47,6 +48,7 @@ def environment(*folders: Path, words: Words) -> jinja2.Environment:
     )
     made.globals["w"] = words
     made.filters["groups"] = code_in_groups
+    made.filters["cell"] = partial(on_page, words)
     return made
 
 

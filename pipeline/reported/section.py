@@ -17,6 +17,7 @@ from typing import Any
 from pipeline.bundled import folder
 from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure, Rows
+from pipeline.reported.printed import Printed
 
 SECOND_SIDE = 40
 MORE = 60
@@ -50,12 +51,14 @@ class Section:
         figures: its charts.
         tables: rows the charts read, by the name they carry on the page.
         waits: what it does not show yet.
+        printed: its tables that are also written as files.
     """
 
     context: Mapping[str, Any] = field(default_factory=dict)
     figures: tuple[Figure, ...] = ()
     tables: Mapping[str, Rows] = field(default_factory=dict)
     waits: tuple[Wait, ...] = ()
+    printed: tuple[Printed, ...] = ()
 
 
 Content = Callable[[AuditTables], Section | None]

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+
 from pipeline.statistics.clustering import intraclass_correlation
 from pipeline.statistics.means import clustered_mean, signed_mean
 from pipeline.statistics.quantiles import clustered_quantile
@@ -37,6 +39,7 @@ def _row(
     mean = mean_of(numbers, patients)
     icc = intraclass_correlation(numbers, patients, is_error=measure.is_error)
     quantiles = {p: clustered_quantile(numbers, patients, p) for p in (0.5, 0.9, 0.95)}
+    first_quarter, third_quarter = np.quantile(numbers, (0.25, 0.75))
     row = {
         "measure": measure.measure,
         "unit": measure.unit,
@@ -50,6 +53,8 @@ def _row(
         "sd": mean.sd,
         "mean_low": mean.low,
         "mean_high": mean.high,
+        "q1": float(first_quarter),
+        "q3": float(third_quarter),
         "min": float(numbers.min()),
         "max": float(numbers.max()),
         "icc": icc.icc,

@@ -173,6 +173,7 @@ BY_CODE = (
     "wear.aria", "wear.key", "wear.column",
     "left_right.column",
     "room.column", "room.question", "room.wanted", "room.untold", "room.first", "plans.quantity",
+    "characteristics.column", "characteristics.of", "deviations.column", "flow.box", "flow.column", "flow.fate",
 )  # fmt: skip
 """Groups whose words are picked by a code, a measure or a column of a table."""
 

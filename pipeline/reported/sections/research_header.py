@@ -1,0 +1,16 @@
+"""What the research summary is of, and the command that makes it again."""
+
+from __future__ import annotations
+
+from pipeline.reported.audit_tables import AuditTables
+from pipeline.reported.section import Section
+from pipeline.reported.sections import header
+
+
+def content(audit: AuditTables) -> Section:
+    """Return the facts of the clinic review's header under a title of their own."""
+    words, run = audit.words, audit.run
+    facts = audit.once(header.content).context["facts"]
+    cycle = "" if run["cycle_from"] is None else f' --cycle "{run["cycle"]}"'
+    again = words("research.again", run=run["run_id"], cycle=cycle)
+    return Section({"title": audit.title, "facts": facts, "again": again})
