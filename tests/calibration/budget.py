@@ -28,8 +28,10 @@ from tests.calibration.planted_pairs import (
     added,
     bad_guides,
     draw,
+    drift,
     heavy,
     normal,
+    one_batch,
 )
 
 RESULTS = Path(__file__).with_name("results")
@@ -44,12 +46,15 @@ ALPHA = 0.05
 
 PLANTED = (
     Planted("nothing common", 0.0, normal, normal, is_superimposed=False),
+    Planted("play only", 0.0, normal, normal, is_superimposed=False, is_play=True),
     Planted("superimposition only", 0.0, normal, normal, is_superimposed=True),
     Planted("guide 25 %", 0.25, normal, normal, is_superimposed=True),
     Planted("guide 50 %", 0.5, normal, normal, is_superimposed=True),
     Planted("guide 75 %", 0.75, normal, normal, is_superimposed=True),
     Planted("guide 50 %, heavy tails", 0.5, heavy, heavy, is_superimposed=True),
     Planted("guide 50 %, a tenth bad", 0.5, normal, bad_guides, is_superimposed=True),
+    Planted("guide 25 %, one bad batch", 0.25, normal, normal, True, one_batch),
+    Planted("guide 25 %, drift", 0.25, normal, normal, True, drift),
 )
 
 
@@ -99,7 +104,7 @@ def target(estimate: str, planted: Planted) -> tuple[float, float]:
         return 0.91, 1.0
     if estimate.startswith("fraction"):
         return 0.925, 1.0
-    if planted.truths()[estimate] < 1e-9:
+    if planted.truths(JUDGED_FROM)[estimate] < 1e-9:
         return 0.95, 1.0
     return 0.925, 0.965
 
@@ -128,7 +133,7 @@ def try_out(planted: Planted, n_pairs: int, count_audits: int, seed: int) -> lis
     rng = np.random.default_rng([seed, n_pairs, *planted.name.encode()])
     shape = (count_audits, n_pairs)
     pairs, superimposing = draw(planted, shape, rng), added(planted, shape)
-    truths = planted.truths()
+    truths = planted.truths(n_pairs)
     cells = []
     for estimate, (low, high) in limits(pairs, superimposing):
         truth = truths[estimate]

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
+from pipeline.geometry.play import play, reach_mm
 from pipeline.statistics.pair_errors import PairErrors, Pairs, pairs_from_implants
 
 Floats = NDArray[np.float64]
@@ -23,8 +24,15 @@ GUIDE = (0.6, 0.6, 0.35, *np.radians((1.5, 2.0, 1.0)))
 SUPERIMPOSING = (0.15, 0.15, 0.15, *np.radians((0.4, 0.4, 0.4)))
 """Standard deviations of the six numbers that the superimposition adds."""
 PART_BAD, BAD_TIMES = 0.1, 3.0
+HOLE = {"bore_mm": 2.2, "hole_length_mm": 6.0, "drill_mm": 2.0}
+HOLE_TO_ENTRY_MM = 5.0
+PART_BATCH, BATCH_SDS = 5, 2.0
+"""One case in so many, the last ones, is of a batch so many sds of the guide off."""
+DRIFT_SDS = 3.0
+"""From the first case to the last, in sds of the guide."""
 
 Draw = Callable[[Generator, tuple[int, ...]], Floats]
+Pattern = Callable[[int], Floats]
 
 
 def normal(rng: Generator, shape: tuple[int, ...]) -> Floats:
@@ -45,17 +53,35 @@ def bad_guides(rng: Generator, shape: tuple[int, ...]) -> Floats:
     return drawn / np.sqrt(1 - PART_BAD + PART_BAD * BAD_TIMES**2)
 
 
+def steady(n_pairs: int) -> Floats:
+    """Return guides that do not change from the first case to the last."""
+    return np.zeros(n_pairs)
+
+
+def one_batch(n_pairs: int) -> Floats:
+    """Return guides of which the last batch is off, in sds of the guide."""
+    is_bad = np.arange(n_pairs) >= n_pairs - n_pairs // PART_BATCH
+    return BATCH_SDS * is_bad
+
+
+def drift(n_pairs: int) -> Floats:
+    """Return guides that get off evenly from case to case, in sds of the guide."""
+    return np.linspace(0.0, DRIFT_SDS, n_pairs)
+
+
 @dataclass(frozen=True, slots=True)
 class Planted:
     """A kind of audit.
 
     Attributes:
         name: printed in the table.
-        guide_share: planted share of what is neither own nor superimposing... of all
-            scatter in the eight numbers that can be divided.
+        guide_share: planted share of the guide in all scatter, over the eight numbers
+            that can be divided, before ``pattern`` adds to it.
         own: draws of what each implant has by itself.
         guide: draws of what the guide gives to both.
         is_superimposed: the superimposition adds its own error.
+        pattern: what the guides of an audit are off from case to case, (n,).
+        is_play: what each implant has by itself is the play of the drill, nothing else.
     """
 
     name: str
@@ -63,13 +89,24 @@ class Planted:
     own: Draw
     guide: Draw
     is_superimposed: bool
+    pattern: Pattern = steady
+    is_play: bool = False
+
+    @property
+    def own_sd(self) -> tuple[float, ...]:
+        """Own scatter left, back, up in mm, then lean to the left and to the back."""
+        if not self.is_play:
+            return (*OWN_MM, *map(float, OWN_RAD))
+        tilt, reach = play_of_the_drill()
+        return reach / 2, reach / 2, 0.0, tilt / 2, tilt / 2
 
     @property
     def own_eight(self) -> float:
         """Own variance over the eight numbers, mm2."""
-        left, _, up = OWN_MM
-        leans = LENGTH_MM**2 * sum(lean**2 for lean in OWN_RAD)
-        return float(4 * (left**2 + up**2) + leans)
+        left, _, up, *leans = self.own_sd
+        return float(
+            4 * (left**2 + up**2) + LENGTH_MM**2 * sum(lean**2 for lean in leans)
+        )
 
     @property
     def added_eight(self) -> float:
@@ -88,24 +125,29 @@ class Planted:
         """The superimposition's six standard deviations."""
         return tuple(float(sd) * self.is_superimposed for sd in SUPERIMPOSING)
 
-    def truths(self) -> dict[str, float]:
-        """Variances and shares that the estimators should find."""
-        both = [g**2 + a**2 for g, a in zip(self.guide_sd, self.added_sd, strict=True)]
-        guide = eight(self.guide_sd)
+    def truths(self, n_pairs: int) -> dict[str, float]:
+        """Variances and shares that the estimators should find among so many pairs."""
+        times = 1 + float(np.var(self.pattern(n_pairs), ddof=1))
+        both = [
+            times * g**2 + a**2
+            for g, a in zip(self.guide_sd, self.added_sd, strict=True)
+        ]
+        guide = times * eight(self.guide_sd)
         everything = guide + self.added_eight + self.own_eight
         left, _, up, roll, pitch, _ = both
+        own_left, _, own_up, lean_left, lean_back = (sd**2 for sd in self.own_sd)
         return {
-            "own left-right": OWN_MM[0] ** 2,
-            "own depth": OWN_MM[2] ** 2,
-            "own frontal lean": float(OWN_RAD[0] ** 2),
-            "own sagittal lean": float(OWN_RAD[1] ** 2),
+            "own left-right": own_left,
+            "own depth": own_up,
+            "own frontal lean": lean_left,
+            "own sagittal lean": lean_back,
             "common left-right": left,
             "common depth": up,
             "common see-saw": roll * SPACING_MM**2 / 4,
             "common frontal lean": roll,
             "common sagittal lean": pitch,
-            "fraction left-right": left / (left + OWN_MM[0] ** 2),
-            "fraction sagittal lean": float(pitch / (pitch + OWN_RAD[1] ** 2)),
+            "fraction left-right": left / (left + own_left),
+            "fraction sagittal lean": pitch / (pitch + lean_back),
             "share beyond the superimposition": guide / everything,
             "share of both together": 1 - self.own_eight / everything,
         }
@@ -119,14 +161,24 @@ def eight(sd: tuple[float, ...]) -> float:
     )
 
 
+def play_of_the_drill() -> tuple[float, float]:
+    """Return the largest tilt, radians, and how far it takes the middle of an axis."""
+    tilt_deg = float(play(**HOLE).tilt_deg)
+    beyond = HOLE_TO_ENTRY_MM + LENGTH_MM / 2
+    return float(np.radians(tilt_deg)), float(
+        reach_mm(tilt_deg, HOLE["hole_length_mm"], beyond)
+    )
+
+
 def draw(planted: Planted, shape: tuple[int, int], rng: Generator) -> Pairs:
     """Draw audits of pairs: (audits, n) in each number."""
-    left, back, up = (sd * planted.own(rng, (*shape, 2)) for sd in OWN_MM)
-    lean_left, lean_back = (sd * planted.own(rng, (*shape, 2)) for sd in OWN_RAD)
     own = pairs_from_implants(
-        left, back, up, lean_left, lean_back, length_mm=LENGTH_MM, spacing_mm=SPACING_MM
+        *_each_by_itself(planted, shape, rng),
+        length_mm=LENGTH_MM,
+        spacing_mm=SPACING_MM,
     ).errors
-    rigid = np.array(planted.guide_sd) * planted.guide(rng, (*shape, 6))
+    off = planted.guide(rng, (*shape, 6)) + planted.pattern(shape[1])[:, None]
+    rigid = np.array(planted.guide_sd) * off
     rigid += np.array(planted.added_sd) * rng.standard_normal((*shape, 6))
     names = ("shift_left", "shift_back", "shift_up", "roll", "pitch", "yaw")
     moved = {name: getattr(own, name) + rigid[..., i] for i, name in enumerate(names)}
@@ -135,6 +187,20 @@ def draw(planted: Planted, shape: tuple[int, int], rng: Generator) -> Pairs:
         for name in ("spacing", "convergence", "sagittal", "contradiction")
     }
     return Pairs(PairErrors(**moved, **kept), LENGTH_MM, SPACING_MM)
+
+
+def _each_by_itself(
+    planted: Planted, shape: tuple[int, int], rng: Generator
+) -> list[Floats]:
+    """Draw left, back, up, lean left, lean back of both implants: (audits, n, 2)."""
+    if not planted.is_play:
+        return [sd * planted.own(rng, (*shape, 2)) for sd in planted.own_sd]
+    tilt, reach = play_of_the_drill()
+    # evenly within the hole; the middle of the axis goes the other way from its upper end
+    far = np.sqrt(rng.random((*shape, 2)))
+    turned = 2 * np.pi * rng.random((*shape, 2))
+    left, back = far * np.cos(turned), far * np.sin(turned)
+    return [-reach * left, -reach * back, 0 * left, tilt * left, tilt * back]
 
 
 def added(planted: Planted, shape: tuple[int, int]) -> PairErrors:

@@ -90,7 +90,7 @@ def test_without_superimposing_here_nothing_is_taken_off(audit):
 def test_the_parts_of_each_component_hold_what_was_planted(audit):
     parts = rows(audit, "summarised.error_budget").reset_index()
     by = parts.set_index(["component", "part"])
-    truths = PLANTED.truths()
+    truths = PLANTED.truths(N_PAIRS)
     for component, words in (("left_right", "left-right"), ("depth", "depth")):
         for part in ("own", "common"):
             row = by.loc[(component, part)]
