@@ -292,7 +292,7 @@ def published(file: Path) -> int:
     "is_totals",
     is_flag=True,
     help="Sums over patients in place of rows, for a clinic that may not give rows: mean, "
-    "interval, correlation and shares come out the same. Lines of fewer than --k stay.",
+    "interval, correlation and shares come out the same. Lines of fewer than --k patients are left out.",
 )
 def export(
     folder: Path,
@@ -302,6 +302,8 @@ def export(
     is_totals: bool,  # noqa: FBT001 - click calls it
 ) -> int:
     """Write a de-identified data set into TO, a new folder.
+
+    It holds the cases of the last run: of one cycle after plumbpost run --cycle NAME.
 
     \b
     csv/, parquet/    cases, implants, pairs, motions, dentures, visits, events

@@ -131,7 +131,8 @@ def quasi_identifiers() -> tuple[str, ...]:
 
 def _column(row: dict[str, str]) -> SharedColumn:
     kind, unit, null_means, meaning = _contract(row["source"], row["column"])
-    form = row["form"]
+    # the note itself stays behind
+    form, null_means = row["form"], null_means.removesuffix(", see basis_note")
     if form == "days":
         kind, unit = "integer", "days"
         meaning = f"{meaning}, in days since the surgery"

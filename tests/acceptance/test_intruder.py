@@ -117,6 +117,16 @@ def export(found, capsys):
     return to
 
 
+@pytest.fixture
+def totals(found, capsys):
+    """The totals of the same audit."""
+    folder, place = found
+    to = place / "totals"
+    if not to.exists():
+        assert invoke(capsys, "export", folder, to, "--totals")[0] == 0
+    return to
+
+
 def cells(export):
     """Yield (where, cell) of every cell of every table, from both kinds of file."""
     for table in exported():
@@ -232,6 +242,23 @@ def test_the_known_case_does_not_stand_where_it_stood_in_the_sheets(found, capsy
         ).fetchall()
         firsts.add(found_rows[0])
     assert len(firsts) > 1
+
+
+def test_totals_name_nobody_either_and_hold_no_line_of_fewer_than_five(found, totals):
+    said = "\n".join(
+        path.read_text(encoding="utf-8").lower() for path in totals.iterdir()
+    )
+    for word in KNOWN.values():
+        if isinstance(word, str):
+            assert word.lower() not in said
+    assert str(KNOWN_DAY) not in said
+    with opened(found[0]) as audit:
+        keys = audit.run(
+            "select case_key from measured.cases union select patient_key from measured.cases"
+        )
+    assert not any(key in said for (key,) in keys)
+    lines = duckdb.sql(f"select n_patients from read_csv('{totals}/totals.csv')")
+    assert min(n for (n,) in lines.fetchall()) >= 5
 
 
 def test_no_archive_lies_in_the_export_whose_entries_would_have_a_day(export):
