@@ -543,6 +543,18 @@ class AuditTables:
         return self._read("summarised.funnel", "order by kind, unit")
 
     @cached_property
+    def centres(self) -> list[Row]:
+        """Centres of a pooled audit over all their cases, by measure and code."""
+        rest = "where group_by = 'overall' order by measure, centre_code"
+        return self._read("summarised.centres", rest)
+
+    @cached_property
+    def centres_pooled(self) -> list[Row]:
+        """The same together, by measure and way of pooling."""
+        rest = "where group_by = 'overall' order by measure, method"
+        return self._read("summarised.centres_pooled", rest)
+
+    @cached_property
     def shrunken(self) -> list[Row]:
         """Trainees' means, raw and drawn toward all, by measure and code."""
         return self._read("summarised.shrunken", "order by measure, trainee_code")

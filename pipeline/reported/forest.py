@@ -74,7 +74,7 @@ def forest(audit: AuditTables, verdict: Row) -> tuple[Figure, dict[str, Rows]]:
     kinds = {row["kind"] for row in rows}
     drawing = charts.figure(
         table.replace("_", "-"),
-        _layers(audit, known, table, rows, top),
+        layers(audit, known, table, rows, top, words("published.source")),
         Told(
             caption,
             words("forest.aria", label=known.label, set=label, caption=caption),
@@ -106,7 +106,7 @@ def _lines(
         printed = published[row["key"]]
         low, high = printed["ci_low"], printed["ci_high"]
         ends = (float(low), float(high)) if low and high else None
-        lines.append(_line("band", row["citation"], float(row["value"]), ends))
+        lines.append(line("band", row["citation"], float(row["value"]), ends))
     pooled = pooled_row(audit, verdict)
     if pooled is not None and pooled["mean"] is not None:
         in_band = {row["key"] for row in band}
@@ -115,18 +115,18 @@ def _lines(
                 reach = float(ndtri(UPPER_TAIL)) * variance_of(study) ** 0.5
                 mean = float(study["value"])
                 ends = (mean - reach, mean + reach)
-                lines.append(_line("study", study["citation"], mean, ends))
+                lines.append(line("study", study["citation"], mean, ends))
         label = audit.words("forest.pooled", n=pooled["n_studies"])
         ends = (pooled["mean_low"], pooled["mean_high"])
-        line = _line("pooled", label, pooled["mean"], ends)
-        line["ahead_low"] = max(0.0, pooled["prediction_low"])
-        line["ahead_high"] = pooled["prediction_high"]
-        lines.append(line)
+        own = line("pooled", label, pooled["mean"], ends)
+        own["ahead_low"] = max(0.0, pooled["prediction_low"])
+        own["ahead_high"] = pooled["prediction_high"]
+        lines.append(own)
     ends = (verdict["mean_low"], verdict["mean_high"])
     label = audit.words(
         "forest.ours", patients=audit.words.count("patient", verdict["n_patients"])
     )
-    return [*lines, _line("ours", label, verdict["mean"], ends)]
+    return [*lines, line("ours", label, verdict["mean"], ends)]
 
 
 def pooled_row(
@@ -144,7 +144,7 @@ def pooled_row(
     )
 
 
-def _line(kind: str, label: str, mean: float, ends: tuple[float, float] | None) -> Row:
+def line(kind: str, label: str, mean: float, ends: tuple[float, float] | None) -> Row:
     """Return one line; nothing is drawn below 0, where no error lies."""
     low, high = (None, None) if ends is None else (max(0.0, ends[0]), ends[1])
     figures = number(mean, 2)
@@ -162,9 +162,24 @@ def _line(kind: str, label: str, mean: float, ends: tuple[float, float] | None) 
     }
 
 
-def _layers(
-    audit: AuditTables, known: Measure, table: str, rows: list[Row], top: float
+def layers(
+    audit: AuditTables,
+    known: Measure,
+    table: str,
+    rows: list[Row],
+    top: float,
+    of_what: str,
 ) -> alt.LayerChart:
+    """Return the marks of a forest plot: a line a row, its figures beside.
+
+    Args:
+        audit: for its words.
+        known: the measure, an error.
+        table: name of the rows on the page; its shades are in ``<table>_band``.
+        rows: made by :func:`line`, each with the place ``top`` of its figures.
+        top: right end of the axis.
+        of_what: what a line is, in words.
+    """
     words = audit.words
     scale = alt.Scale(domain=[0, top * FOR_FIGURES], nice=False)
     axis = charts.x_axis(
@@ -204,7 +219,7 @@ def _layers(
             stroke=alt.Stroke("kind:N", scale=INKS, legend=None),
             size=alt.Size("kind:O", scale=SIZES, legend=None),
             tooltip=[
-                alt.Tooltip("label:N", title=words("published.source")),
+                alt.Tooltip("label:N", title=of_what),
                 alt.Tooltip("figures:N", title=words("forest.tip")),
             ],
         ),

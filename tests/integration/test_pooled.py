@@ -196,6 +196,22 @@ def test_a_pooled_audit_is_reported_and_says_nothing_of_the_calendar(place):
     assert days["surgery_date"].isna().all()
 
 
+def test_the_page_shows_the_centres_by_code_and_both_ways_together(place):
+    page = (place / "mixed" / "reports" / "clinic_review.html").read_text("utf-8")
+    assert "The centres, one by one and together" in page
+    assert "a centre that gave totals" in page
+    assert "With centres that differ at random" in page
+    for folder in (place / "mixed" / "pooled").iterdir():
+        code = folder.name
+        assert f"{code[:4]} {code[4:8]} {code[8:]}" in page
+    alone = audits.open_folder(place / "harbour")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("PLUMBPOST_HOME", str(place / "keys"))
+        commands.run(alone.folder, "reported", commands.Wishes(), quiet)
+    review = (alone.reports_folder / "clinic_review.html").read_text("utf-8")
+    assert "The centres, one by one" not in review
+
+
 def test_centres_stand_in_a_funnel_of_their_own(place):
     funnel = frame(
         place / "of_rows", "select * from summarised.funnel where kind = 'centre'"

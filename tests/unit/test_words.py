@@ -171,7 +171,7 @@ BY_CODE = (
     "parallelism.column", "parallelism.quantity", "parallelism.said",
     "lab_return.kind", "lab_return.fit_word", "lab_return.column", "lab_return.quantity", "lab_return.short",
     "wear.aria", "wear.key", "wear.column",
-    "left_right.column",
+    "left_right.column", "centres.given", "centres.key",
     "room.column", "room.question", "room.wanted", "room.untold", "room.first", "plans.quantity",
     "characteristics.column", "characteristics.of", "deviations.column", "flow.box", "flow.column", "flow.fate",
 )  # fmt: skip
