@@ -36,6 +36,7 @@ from pipeline.summarised import left_right as _left_right
 from pipeline.summarised import literature as _literature
 from pipeline.summarised import parallelism as _parallelism
 from pipeline.summarised import room_kept as _room_kept
+from pipeline.summarised import sensitivity as _sensitivity
 from pipeline.summarised import shrunken as _shrunken
 from pipeline.summarised import wear as _wear
 from pipeline.summarised import years_after as _years_after
@@ -69,6 +70,7 @@ MADE_IN_PYTHON = (
     _competence,
     _funnel,
     _shrunken,
+    _sensitivity,
     _parallelism,
     _room_kept,
     _film_foretold,

@@ -418,6 +418,22 @@ class AuditTables:
         return self._read("summarised.implant_characteristics", rest)
 
     @cached_property
+    def sensitivity(self) -> list[Row]:
+        """Means of the errors under other choices of cases."""
+        return self._read("summarised.sensitivity")
+
+    @cached_property
+    def repeatability(self) -> list[Row]:
+        """How far repeat readings of one thing lie apart, whoever read."""
+        rest = "where examiner = 'all' order by basis, achieved_source, quantity"
+        return self._read("measured.repeatability", rest)
+
+    @cached_property
+    def superimposing_errors(self) -> list[Row]:
+        """What superimposing adds, by kind of scan."""
+        return self._read("summarised.superimposing_errors", "order by achieved_source")
+
+    @cached_property
     def actions(self) -> list[Row]:
         """The clinic's list of actions."""
         return self._read("reference.actions")

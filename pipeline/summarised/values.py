@@ -32,6 +32,7 @@ KEPT = (
     "centre_code",
     "surgery_date",
     "is_deliberate_change",
+    "guide_used",
 )
 """Columns a summary needs beside the measures and the groups."""
 

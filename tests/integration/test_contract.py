@@ -70,6 +70,7 @@ GRAINS = {
     "summarised.pooled_published": "comparison_set, measure, method",
     "summarised.completeness": "stage",
     "summarised.records_received": "sheet",
+    "summarised.sensitivity": "measure, variant, detail",
     "summarised.implant_fates": "case_key, implant_key",
     "summarised.case_fates": "case_key",
     "summarised.record_flow": "fate, first_check",

@@ -169,3 +169,63 @@ def test_words_of_the_records_are_told_as_text(tmp_path):
     folder = audit_of(tmp_path / "audit", files, up_to="reported")
     text = (folder / "reports" / "research" / "research_summary.html").read_text()
     assert "<script>alert(1)" not in text
+
+
+def test_leaving_one_patient_out_gives_the_extremes_of_doing_it_by_hand(demo):
+    with opened(demo) as audit:
+        values = audit.frame(
+            "select patient_key, entry_3d_mm as v from summarised.implant_values"
+            " where basis || ', ' || achieved_source = (select sources from"
+            " summarised.accuracy where measure = 'entry_3d_mm' and group_by = 'overall')"
+            " and entry_3d_mm is not null"
+        )
+        told = dict(
+            audit.run(
+                "select variant, mean from summarised.sensitivity"
+                " where measure = 'entry_3d_mm' and detail = ''"
+            )
+        )
+    means = [
+        values.v[values.patient_key != patient].mean()
+        for patient in values.patient_key.unique()
+    ]
+    assert told["all"] == pytest.approx(values.v.mean())
+    assert told["one patient less, smallest"] == pytest.approx(min(means))
+    assert told["one patient less, largest"] == pytest.approx(max(means))
+
+
+def test_the_methods_say_what_was_done_with_the_numbers_of_the_tables(demo, page):
+    ((cases, implants),) = of(
+        demo,
+        "select sum(count_cases), sum(count_implants) from summarised.record_flow"
+        " where fate = 'measured'",
+    )
+    text = unescape(page).replace(NO_BREAK_SPACE, " ")
+    assert f"{cases} cases with {implants} implants have a figure" in text
+    assert "Figures of different sources were not merged." in text
+    assert "made again by: plumbpost run DIR" in text
+
+
+def test_what_no_record_holds_is_left_to_the_authors(research):
+    items = {
+        row["Item"]: row["State"]
+        for row in rows(research / "tables" / "reporting_items.csv")
+    }
+    assert items["Age and sex of the patients"] == "not recorded"
+    assert items["Error of the method from repeat readings"] == "stated"
+    assert items["Training of the operator"].startswith("given for ")
+
+
+def test_a_published_figure_is_compared_with_or_refused_with_a_reason(demo, research):
+    compared = rows(research / "tables" / "literature.csv")
+    refused = rows(research / "tables" / "literature_refused.csv")
+    counts = dict(
+        of(
+            demo,
+            "select is_in_band, count(*) from summarised.published_matches group by 1",
+        )
+    )
+    assert len(compared) == counts[True]
+    assert sum(len(row["Values"].split("; ")) for row in refused) == counts[False]
+    assert all(row["Why not"] for row in refused)
+    assert all(row["Definition"] for row in (*compared, *refused))

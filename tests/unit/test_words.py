@@ -173,6 +173,8 @@ BY_CODE = (
     "wear.aria", "wear.key", "wear.column",
     "left_right.column", "centres.given", "centres.key",
     "room.column", "room.question", "room.wanted", "room.untold", "room.first", "plans.quantity",
+    "literature.column", "outcomes.column", "outcomes.state", "methods.column", "methods.state",
+    "method_error.column", "sensitivity.column", "sensitivity.variant",
     "characteristics.column", "characteristics.of", "deviations.column", "flow.box", "flow.column", "flow.fate",
 )  # fmt: skip
 """Groups whose words are picked by a code, a measure or a column of a table."""

@@ -11,6 +11,5 @@ def content(audit: AuditTables) -> Section:
     """Return the facts of the clinic review's header under a title of their own."""
     words, run = audit.words, audit.run
     facts = audit.once(header.content).context["facts"]
-    cycle = "" if run["cycle_from"] is None else f' --cycle "{run["cycle"]}"'
-    again = words("research.again", run=run["run_id"], cycle=cycle)
+    again = words("research.again", run=run["run_id"], command=run["command"])
     return Section({"title": audit.title, "facts": facts, "again": again})
