@@ -9,7 +9,7 @@ PYTHON ?= $(shell for p in python3 python3.14 python3.13 python3.12 python3.11 p
 DEMO ?= demo
 unexport PYTHONPATH PYTHONHOME VIRTUAL_ENV PYTHONDONTWRITEBYTECODE
 
-.PHONY: demo test bench lint calibrate faults lock definitions clean
+.PHONY: demo test bench lint calibrate calibrate-changes faults lock definitions clean
 
 demo: $(MADE)
 	@rm -rf "$(DEMO)"
@@ -33,6 +33,10 @@ calibrate: $(MADE)
 	$(BIN)/python -m tests.calibration.intervals
 	$(BIN)/python -m tests.calibration.budget
 	$(BIN)/python -m tests.calibration.trainees
+
+# Slow, one of its own: the change from one cycle to the next.
+calibrate-changes: $(MADE)
+	$(BIN)/python -m tests.calibration.changes
 
 # Slow: every fault of the catalogue planted, found or not; results are committed with their date.
 faults: $(MADE)

@@ -7,7 +7,7 @@ and after something was changed.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import sqrt
+from math import exp, log, sqrt
 
 from scipy.special import stdtrit
 
@@ -16,8 +16,10 @@ from pipeline.statistics.patients import UPPER_TAIL
 from pipeline.statistics.shares import ClusteredShare
 
 FEWEST_FOR_CHANGE = 6
-"""Patients each side needs: in simulation the interval covers 93.4 to 96.6 % of true
-changes from six and six on, whatever the shape of the errors."""
+"""Patients each side needs: in simulated audits the intervals of the difference and of
+the ratio hold the truth in 92.7 to 96.2 % from six on, in 93.7 to 95.6 % from fifteen on
+each side, lowest with skewed errors and sides of unequal size
+(`python -m tests.calibration.changes`)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +27,8 @@ class Change:
     """How much a figure changed.
 
     Attributes:
-        value: now less before, in the unit of the figure; None where one is missing.
+        value: now less before, in the unit of the figure, or now over before; None
+            where one is missing.
         low: lower limit of the 95 % interval; None when no interval can be given.
         high: upper limit of the 95 % interval; None when no interval can be given.
         df: degrees of freedom of a mean's interval; None for shares and without one.
@@ -59,13 +62,42 @@ def change_of_mean(now: ClusteredMean, before: ClusteredMean) -> Change:
         return Change(
             value, warning="No interval: on one side the patients do not differ at all."
         )
-    parts = (now.se**2, before.se**2)
-    se = sqrt(sum(parts))
-    df = se**4 / (
-        parts[0] ** 2 / (now.n_clusters - 1) + parts[1] ** 2 / (before.n_clusters - 1)
-    )
-    reach = float(stdtrit(df, UPPER_TAIL)) * se
+    reach, df = _welch((now.se, now.n_clusters), (before.se, before.n_clusters))
     return Change(value, value - reach, value + reach, df)
+
+
+def ratio_of_means(now: ClusteredMean, before: ClusteredMean) -> Change:
+    """Ratio of two means of an error, with its interval on the log scale.
+
+    ln(now / before) with the variance (se/mean)^2 of each side (delta method) and
+    Welch's degrees of freedom; the limits are taken back by exp.
+
+    Args:
+        now: the mean of one group of patients, an error that is never below 0.
+        before: the same of other patients.
+    """
+    if now.mean is None or before.mean is None:
+        return Change(None, warning="Nothing to compare with.")
+    if now.mean <= 0 or before.mean <= 0:
+        return Change(None, warning="No ratio: a mean is not above 0.")
+    value = now.mean / before.mean
+    few = _too_few(now.n_clusters, before.n_clusters)
+    if few or not (now.se and before.se):
+        return Change(value, warning=few)
+    reach, df = _welch(
+        (now.se / now.mean, now.n_clusters),
+        (before.se / before.mean, before.n_clusters),
+    )
+    return Change(value, exp(log(value) - reach), exp(log(value) + reach), df)
+
+
+def _welch(*sides: tuple[float, int]) -> tuple[float, float]:
+    """Return reach and degrees of freedom from standard error and patients of each."""
+    parts = [se**2 for se, _ in sides]
+    total = sum(parts)
+    spread = sum(part**2 / (n - 1) for part, (_, n) in zip(parts, sides, strict=True))
+    df = total**2 / spread
+    return float(stdtrit(df, UPPER_TAIL)) * sqrt(total), df
 
 
 def change_of_share(now: ClusteredShare, before: ClusteredShare) -> Change:

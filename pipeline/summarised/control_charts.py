@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from pipeline.statistics.change import change_of_mean
+from pipeline.statistics.change import change_of_mean, ratio_of_means
 from pipeline.statistics.control_charts import BASELINE, control_chart, run_chart
 from pipeline.statistics.means import ClusteredMean, clustered_mean
 from pipeline.summarised.values import Audited, Values, measures
@@ -126,6 +126,7 @@ def _around(values: Values, action: Mapping[Any, Any]) -> Row:
         for side, part in sides.items()
     }
     change = change_of_mean(means["after"], means["before"])
+    ratio = ratio_of_means(means["after"], means["before"])
     row: Row = {
         "measure": values.measure.measure,
         "action": action["action"],
@@ -134,6 +135,9 @@ def _around(values: Values, action: Mapping[Any, Any]) -> Row:
         "change": change.value,
         "change_low": change.low,
         "change_high": change.high,
+        "ratio": ratio.value,
+        "ratio_low": ratio.low,
+        "ratio_high": ratio.high,
         "note": change.warning,
     }
     for side, mean in means.items():

@@ -11,7 +11,12 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.statistics.change import Change, change_of_mean, change_of_share
+from pipeline.statistics.change import (
+    Change,
+    change_of_mean,
+    change_of_share,
+    ratio_of_means,
+)
 from pipeline.statistics.means import ClusteredMean, clustered_mean, signed_mean
 from pipeline.statistics.patients import counted
 from pipeline.statistics.shares import clustered_share
@@ -99,6 +104,13 @@ def _means(now: Audited, before: Audited) -> Iterator[Row]:
         }
         for start, mean in zip(("", "last_"), means, strict=True):
             row |= _figure(start, mean.mean, mean.low, mean.high)
+        if measure.is_error:
+            ratio = ratio_of_means(*means)
+            row |= {
+                "ratio": ratio.value,
+                "ratio_low": ratio.low,
+                "ratio_high": ratio.high,
+            }
         yield row | _change(sides, change_of_mean(*means))
 
 

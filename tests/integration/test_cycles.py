@@ -2,6 +2,7 @@
 
 import csv
 
+import numpy as np
 import pytest
 from scipy import stats
 from statsmodels.stats.proportion import proportion_confint
@@ -70,6 +71,8 @@ def test_a_cycle_is_compared_with_the_one_that_ended_before_it(folder):
     limits = stats.ttest_ind(NOW, BEFORE, equal_var=False).confidence_interval(0.95)
     assert mean["change_low"] == pytest.approx(limits.low)
     assert mean["change_high"] == pytest.approx(limits.high)
+    assert mean["ratio"] == pytest.approx(np.mean(NOW) / np.mean(BEFORE))
+    assert mean["ratio_low"] < mean["ratio"] < mean["ratio_high"]
     met = found["criterion", "Entry within 2 mm"]
     assert (met["n_met"], met["n_total"]) == (6, 7)
     assert (met["last_n_met"], met["last_n_total"]) == (3, 8)
@@ -95,6 +98,8 @@ def test_the_page_shows_both_cycles_and_the_change_with_its_interval(folder):
     low, high = (f"{100 * end:+.0f}".replace("-", MINUS) for end in by_hand())
     assert f"Change: +48 points ({low} to {high})." in text
     assert "A mean within a limit does not say that each implant is" in text
+    assert "times as large (95 % interval)" in text
+    assert f"{np.mean(NOW) / np.mean(BEFORE):.2f} (" in text
     assert "2024 &lt;b&gt;" in text
     assert "2024 <b>" not in text
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from scipy import stats
 from statsmodels.stats.proportion import confint_proportions_2indep
@@ -10,6 +11,7 @@ from pipeline.statistics.change import (
     FEWEST_FOR_CHANGE,
     change_of_mean,
     change_of_share,
+    ratio_of_means,
 )
 from pipeline.statistics.means import ClusteredMean, clustered_mean
 from pipeline.statistics.shares import ClusteredShare, wilson_limits
@@ -93,3 +95,25 @@ def test_patients_who_do_not_differ_at_all_get_no_interval():
     other = clustered_mean([1.31, 0.84, 2.05, 1.12, 0.67, 1.93, 1.48], range(7))
     assert change_of_mean(alike, other).low is None
     assert change_of_mean(other, alike).low is None
+
+
+def test_the_ratio_of_means_is_welchs_interval_of_logarithms_to_first_order():
+    """Small spreads make the delta method exact: scipy's Welch on the logarithms."""
+    now = [1.0 + 0.002 * x for x in (1.31, 0.84, 2.05, 1.12, 0.67, 1.93, 1.48)]
+    before = [2.0 + 0.003 * x for x in (2.61, 1.37, 3.02, 0.95, 2.26, 1.71, 2.84)]
+    found = ratio_of_means(
+        clustered_mean(now, range(7)), clustered_mean(before, range(7))
+    )
+    reference = stats.ttest_ind(np.log(now), np.log(before), equal_var=False)
+    limits = np.exp(reference.confidence_interval(0.95))
+    assert (found.low, found.high) == pytest.approx(limits, rel=1e-5)
+    assert found.df == pytest.approx(reference.df, rel=1e-2)
+
+
+def test_a_ratio_is_refused_where_a_mean_is_nought_or_patients_are_few():
+    values = [1.31, 0.84, 2.05, 1.12, 0.67, 1.93, 1.48]
+    mean, nought = clustered_mean(values, range(7)), clustered_mean([0.0] * 7, range(7))
+    assert ratio_of_means(mean, nought).value is None
+    few = ratio_of_means(clustered_mean(values[:5], range(5)), mean)
+    assert few.value is not None
+    assert few.low is None

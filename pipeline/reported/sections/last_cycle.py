@@ -31,6 +31,7 @@ def _line(audit: AuditTables, row: Row) -> Row:
         "before": _mean(audit, row, "last_"),
         "n_before": _counted(audit, row, "last_"),
         "change": change_in_words(audit, row),
+        "ratio": ratio_in_words(audit, row),
     }
 
 
@@ -67,4 +68,18 @@ def change_in_words(audit: AuditTables, row: Row) -> str:
         mean=change,
         interval=audit.words("number.interval", low=low, high=high)
         + audit.words.unit(known.unit),
+    )
+
+
+def ratio_in_words(audit: AuditTables, row: Row) -> str:
+    """Return how many times as large an error is, with its interval; else a dash."""
+    if row["ratio_low"] is None:
+        return number(None)
+    ratio, low, high = (
+        number(row[name], 2) for name in ("ratio", "ratio_low", "ratio_high")
+    )
+    return audit.words(
+        "last_cycle.mean",
+        mean=ratio,
+        interval=audit.words("number.interval", low=low, high=high),
     )

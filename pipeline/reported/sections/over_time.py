@@ -9,7 +9,7 @@ from pipeline.reported.audit_tables import AuditTables, Row
 from pipeline.reported.charts import Figure, Rows, Told
 from pipeline.reported.section import Section
 from pipeline.reported.sections.in_date_order import FEWEST
-from pipeline.reported.sections.last_cycle import change_in_words
+from pipeline.reported.sections.last_cycle import change_in_words, ratio_in_words
 from pipeline.reported.wording import Measure, measures
 from pipeline.statistics.control_charts import FEWEST_FOR_RULES
 
@@ -155,6 +155,7 @@ def _action(audit: AuditTables, row: Row) -> Row:
         "before": _side(audit, row, "before"),
         "after": _side(audit, row, "after"),
         "change": change_in_words(audit, row),
+        "ratio": ratio_in_words(audit, row),
     }
 
 
