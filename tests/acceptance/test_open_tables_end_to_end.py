@@ -115,6 +115,29 @@ def test_every_placed_implant_of_the_upper_jaws_is_measured_once(
     assert found == pytest.approx(sorted(printed))
 
 
+def test_the_results_table_for_a_paper_prints_the_paper_s_own_means(
+    upper_jaw: tuple[Path, Path],
+) -> None:
+    """The table beside the research summary: mean as printed, patients beside implants."""
+    _, folder = upper_jaw
+    file = folder / "reports" / "research" / "tables" / "deviations.csv"
+    rows = list(csv.DictReader(io.StringIO(file.read_text(encoding="utf-8-sig"))))
+    labels = {
+        "Angle to plan": "angle_deg",
+        "Entry deviation": "entry_3d_mm",
+        "Entry deviation sideways": "entry_lateral_mm",
+        "Depth difference (size)": "depth_size_mm",
+    }
+    found = {labels[r["Measure"]]: r for r in rows if r["Measure"] in labels}
+    assert set(found) == set(PRINTED_MEANS)
+    for measure, (mean, digits, _column) in PRINTED_MEANS.items():
+        row = found[measure]
+        assert round(float(row["Mean"]), digits) == pytest.approx(mean)
+        assert (row["Patients"], row["Implants"]) == ("11", "23")
+    # the printed sd of the angle, 3.39, has divisor n; ours has n - 1 and says so
+    assert float(found["angle_deg"]["SD"]) == pytest.approx(3.460, abs=0.005)
+
+
 @pytest.mark.parametrize("rater", ["R1", "R4"])
 def test_axes_in_space_give_the_distances_printed_for_a_rater(
     tmp_path: Path, rater: str
