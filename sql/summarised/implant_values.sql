@@ -8,7 +8,9 @@ select
     c.jaw,
     c.centre_code,
     c.surgery_date,
+    coalesce(w.measured_by, 'not known') as measured_by,
     coalesce(i.guide_used, 'not known') as guide_used
 from measured.implants as i
 inner join summarised.cases_used as c on i.case_key = c.case_key
+left join measured.who_measured as w on i.case_key = w.case_key
 where i.is_preferred and i.part = 'pair'

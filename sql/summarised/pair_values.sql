@@ -7,7 +7,9 @@ select
     c.operator_level,
     c.jaw,
     c.centre_code,
-    c.surgery_date
+    c.surgery_date,
+    coalesce(w.measured_by, 'not known') as measured_by
 from measured.pairs as p
 inner join summarised.cases_used as c on p.case_key = c.case_key
+left join measured.who_measured as w on p.case_key = w.case_key
 where p.is_preferred

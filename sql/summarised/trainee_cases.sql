@@ -9,36 +9,6 @@ with of_trainees as (
         c.operator_level in ('student', 'resident')
         and c.operator_code is not null
         and c.surgery_date is not null
-),
-
-results as (
-    select
-        i.case_key,
-        i.examiner_code
-    from checked.usable_implants as i
-    union
-    select
-        d.case_key,
-        d.examiner_code
-    from checked.usable_deviations as d
-    union
-    select
-        c.case_key,
-        c.examiner_code
-    from checked.usable_cast_readings as c
-    where c.state = 'achieved'
-    union
-    select
-        p.case_key,
-        p.examiner_code
-    from checked.usable_pair_readings as p
-    where p.state = 'achieved'
-    union
-    select
-        f.case_key,
-        f.examiner_code
-    from checked.usable_films as f
-    where f.state = 'achieved'
 )
 
 select
@@ -63,5 +33,5 @@ select
     t.has_achieved,
     r.case_key is not null as is_self_measured
 from of_trainees as t
-left join results as r
+left join measured.examiners as r
     on t.case_key = r.case_key and t.operator_code = r.examiner_code

@@ -27,6 +27,8 @@ GRAINS = {
     "measured.repeatability": "basis, achieved_source, quantity, examiner",
     "measured.reading_errors": "basis, achieved_source",
     "measured.play": "case_key",
+    "measured.examiners": "case_key, examiner_code",
+    "measured.who_measured": "case_key",
     "summarised.film_checks": "film_check",
     "measured.exposure": "denture_key",
     "measured.denture_visits": "row_id",

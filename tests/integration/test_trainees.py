@@ -249,3 +249,23 @@ def test_without_trainees_no_programme_page_is_written(tmp_path):
     )
     with opened(folder) as audit:
         assert write_programme_report(AuditTables(audit, WRITTEN_AT), tmp_path) is None
+
+
+def test_results_measured_by_who_operated_stand_in_a_row_of_their_own(folder):
+    # by hand: Aule measured c01, Cinder c07; Berrin, who finished c04 and operated c06,
+    # measured c02 of Aule; nobody is named for the others
+    rows = of(
+        folder,
+        "select measured_by, count(distinct case_key) from summarised.implant_values"
+        " group by 1 order by 1",
+    )
+    assert rows == [("not known", 3), ("other", 1), ("self", 2)]
+    means = dict(
+        of(
+            folder,
+            "select group_value, mean from summarised.accuracy"
+            " where measure = 'entry_lateral_mm' and group_by = 'measured_by'",
+        )
+    )
+    assert means["self"] == pytest.approx((0.41 + 0.83 + 0.57 + 0.66) / 4)
+    assert means["other"] == pytest.approx((0.72 + 1.94) / 2)
