@@ -23,6 +23,7 @@ from pipeline.statistics.patients import (
     counted,
     doubt_about_count,
     group_by_patient,
+    sum_of_squares,
 )
 
 _FEWEST_SECOND_IMPLANTS = 5
@@ -121,8 +122,8 @@ def mean_squares(values: Floats, patients: Patients) -> tuple[float, float]:
     within = centred - means[patients.index]
     between = means - centred.mean()
     return (
-        float(patients.sizes @ between**2) / (n - 1),
-        float(within @ within) / (n_values - n),
+        float((patients.sizes * between**2).sum()) / (n - 1),
+        sum_of_squares(within) / (n_values - n),
     )
 
 

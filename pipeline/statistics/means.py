@@ -25,6 +25,7 @@ from pipeline.statistics.patients import (
     Patients,
     doubt_about_count,
     group_by_patient,
+    sum_of_squares,
     variance_of_mean,
 )
 
@@ -134,7 +135,7 @@ def _mean_with_limits(
     mean, deviations, spread = _centre(values)
     sd = se = None
     if n_values > 1:
-        sd = sqrt(float(deviations @ deviations) / (n_values - 1))
+        sd = sqrt(sum_of_squares(deviations) / (n_values - 1))
     if n > 1:
         se = sqrt(variance_of_mean(deviations, patients))
         se = se if se > _NO_SPREAD * spread else 0.0

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Floats: TypeAlias = NDArray[np.float64]
-Labels: TypeAlias = NDArray[Any] | Iterable[Hashable]
+Labels: TypeAlias = "NDArray[Any] | Iterable[Hashable] | Patients"
 
 UPPER_TAIL = 0.975
 """Level of the upper limit of every two-sided 95 % interval."""
@@ -65,7 +65,8 @@ def group_by_patient(values: ArrayLike, clusters: Labels) -> tuple[Floats, Patie
 
     Args:
         values: shape (n_values,), finite numbers.
-        clusters: one label a value: an array or any hashable labels.
+        clusters: one label a value: an array or any hashable labels; or the patients
+            as an earlier call gave them, which spares the grouping.
 
     Returns:
         The values as float64, and their patients.
@@ -118,7 +119,16 @@ def variance_of_mean(deviations: Floats, patients: Patients) -> float:
     """
     n = patients.n_patients
     totals = patients.totals(deviations)
-    return n / (n - 1) * float(totals @ totals) / patients.n_values**2
+    return n / (n - 1) * sum_of_squares(totals) / patients.n_values**2
+
+
+def sum_of_squares(values: Floats) -> float:
+    """Return the sum of the squares of a vector.
+
+    Not ``values @ values``: on a busy machine the threads of that product wait for each
+    other far longer than the sum takes, and their number changes its last digits.
+    """
+    return float(np.square(values).sum())
 
 
 def doubt_about_count(n_patients: int) -> str | None:
@@ -141,6 +151,8 @@ def counted(number: int, noun: str) -> str:
 
 
 def _group_labels(clusters: Labels) -> Patients:
+    if isinstance(clusters, Patients):
+        return clusters
     if np.ma.is_masked(clusters):
         raise ValueError("some patient labels are masked")
     if not hasattr(clusters, "__array__"):

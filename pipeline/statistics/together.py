@@ -71,9 +71,8 @@ def together(first: ArrayLike, second: ArrayLike, clusters: Labels) -> Together:
     Raises:
         ValueError: a value or a label is missing, or the two are not equally long.
     """
-    labels = list(clusters)
-    x_all, patients = group_by_patient(first, labels)
-    y_all, _ = group_by_patient(second, labels)
+    x_all, patients = group_by_patient(first, clusters)
+    y_all, _ = group_by_patient(second, patients)
     counts = patients.totals(np.ones(patients.n_values))
     x, y = patients.totals(x_all) / counts, patients.totals(y_all) / counts
     n = patients.n_patients

@@ -9,6 +9,7 @@ import numpy as np
 
 from pipeline.statistics.clustering import intraclass_correlation
 from pipeline.statistics.means import clustered_mean, signed_mean
+from pipeline.statistics.patients import group_by_patient
 from pipeline.statistics.quantiles import clustered_quantile
 from pipeline.statistics.tolerance import tolerance_bound
 from pipeline.summarised.values import Audited, Measure, Values, measures
@@ -34,7 +35,7 @@ def make_accuracy(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
 def _row(
     measure: Measure, group_by: str, group_value: str, values: Values
 ) -> dict[str, Any]:
-    numbers, patients = values.numbers, values.patients
+    numbers, patients = group_by_patient(values.numbers, values.patients)
     mean_of = clustered_mean if measure.is_error else signed_mean
     mean = mean_of(numbers, patients)
     icc = intraclass_correlation(numbers, patients, is_error=measure.is_error)

@@ -95,7 +95,7 @@ def _means(now: Audited, before: Audited) -> Iterator[Row]:
         means: list[ClusteredMean] = [
             mean_of(side.numbers, side.patients) for side in sides
         ]
-        row = {
+        row: Row = {
             "kind": "mean",
             "subject": measure.measure,
             "measure": measure.measure,
