@@ -150,7 +150,7 @@ def create_folder(folder: Path, *, lead: str = "") -> Audit:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise FolderNotEmpty(
             f"{folder} is there already and is not empty.",
-            hint="Choose a new name; start never writes over anything.",
+            hint="Choose a new name; nothing is ever written over.",
         )
     os.umask(0o077)
     for name in SUB_FOLDERS:

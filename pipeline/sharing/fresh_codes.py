@@ -15,10 +15,15 @@ LETTERS = "bcdfghjklmnpqrstvwxz"
 
 LENGTH = 12
 
+_EVEN = 256 - 256 % len(LETTERS)
+"""Bytes from here on are drawn again, or the first letters would come more often."""
+
+_TO_LETTERS = bytes(ord(LETTERS[byte % len(LETTERS)]) for byte in range(256))
+
 
 def fresh_code() -> str:
     """Return one random code."""
-    return "".join(secrets.choice(LETTERS) for _ in range(LENGTH))
+    return fresh_codes([""])[""]
 
 
 def fresh_codes(keys: Sequence[str]) -> dict[str, str]:
@@ -27,9 +32,11 @@ def fresh_codes(keys: Sequence[str]) -> dict[str, str]:
     Args:
         keys: the different keys.
     """
-    codes: set[str] = set()
+    # in the order they are drawn: that of a set could be worked out
+    codes: dict[str, None] = {}
     while len(codes) < len(keys):
-        codes.add(fresh_code())
-    shuffled = list(codes)
-    secrets.SystemRandom().shuffle(shuffled)
-    return dict(zip(keys, shuffled, strict=True))
+        drawn = secrets.token_bytes(LENGTH * (len(keys) - len(codes)) + 64)
+        letters = drawn.translate(_TO_LETTERS, bytes(range(_EVEN, 256))).decode("ascii")
+        whole = range(0, len(letters) - LENGTH + 1, LENGTH)
+        codes |= dict.fromkeys(letters[at : at + LENGTH] for at in whole)
+    return dict(zip(keys, codes, strict=False))

@@ -117,9 +117,15 @@ def given_totals(
 
 
 def pooled_tables(audit: Audit) -> dict[str, Table]:
-    """Return the measured tables of a pooled audit, in place of those made of records."""
+    """Return the measured tables of a pooled audit, in place of those made of records.
+
+    Raises:
+        NotAnExport: a file in pooled/ is not as the centre gave it.
+    """
     if not audit.is_pooled:
         return {}
+    for folder in sorted(audit.pooled_folder.glob("*")):
+        read_export(folder)
     return {
         source: Table(source, frozenset(), maker=_maker(audit, table, source))
         for table in POOLED_TABLES

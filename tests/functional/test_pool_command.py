@@ -202,6 +202,23 @@ def test_a_code_that_would_lead_out_of_the_folder_is_refused(exports, tmp_path, 
     assert (code, "cannot be pooled" in err) == (2, True)
 
 
+def test_a_copy_in_the_pooled_audit_that_was_edited_since_is_refused_by_a_run(
+    exports, tmp_path, capsys
+):
+    invoke(capsys, "pool", tmp_path / "all", *exports)
+    path = next((tmp_path / "all" / "pooled").glob("*/csv/implants.csv"))
+    path.write_text(path.read_text().replace("left", "right", 1))
+    code, _, err = invoke(capsys, "run", tmp_path / "all")
+    assert (code, "csv/implants.csv is missing or not as" in err) == (2, True)
+
+
+def test_a_pooled_audit_can_be_frozen_and_made_again(exports, tmp_path, capsys):
+    invoke(capsys, "pool", tmp_path / "all", *exports)
+    assert invoke(capsys, "run", tmp_path / "all", "--freeze")[0] == 0
+    code, _, err = invoke(capsys, "run", tmp_path / "all", "--frozen")
+    assert (code, "as frozen: all" in err) == (0, True), err
+
+
 def test_a_pooled_audit_takes_no_records_beside_its_exports(exports, tmp_path, capsys):
     invoke(capsys, "pool", tmp_path / "all", *exports)
     (tmp_path / "all" / "records" / "implants.csv").write_text(sheet(5))
