@@ -60,15 +60,22 @@ class Extract:
         terms = [f"{column.expression()} as {named(column.name)}" for column in columns]
         inner = f"select {', '.join(terms)} from {FROM[table]} {_joins(table, columns)}"
         if table == "cases":
-            group = ", ".join(map(named, quasi_identifiers()))
-            inner = (
-                f"select *, len(list_distinct(list(patient_code) over (partition by {group})))"
-                f" < {self.k} as {FLAG} from ({inner})"
-            )
+            inner = self._marked(inner)
         order = [column for column in columns if column.form == "fresh_code"]
         others = [column for column in columns if column.form != "fresh_code"]
         by = ", ".join(named(column.name) for column in (*order, *others))
         return f"select * from ({inner}) order by {by}"
+
+    def _marked(self, cases: str) -> str:
+        """Return the select of the cases with the mark of those in a small group."""
+        names = list(map(named, quasi_identifiers()))
+        same = " and ".join(f"c.{name} is not distinct from g.{name}" for name in names)
+        return f"""with c as ({cases}),
+            g as (
+                select {", ".join(names)}, count(distinct patient_code) as n
+                from c group by all
+            )
+            select c.*, g.n < {self.k} as {FLAG} from c inner join g on {same}"""
 
     def count(self, table: str) -> int:
         """Return the number of rows of an exported table."""

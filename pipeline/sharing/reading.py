@@ -177,13 +177,15 @@ def _refuse_other_columns(export: Export, table: str) -> None:
                 f"{path} has no column {', '.join(missing)}.",
                 hint="Another version of plumbpost wrote it; export again with this one.",
             )
-        for column in columns:
-            own = named(column.name)
-            wrong = warehouse.value(
-                f"select count(*) from {rows}"
-                f" where {own} is not null and try_cast({own} as {type_of(column)}) is null"
-            )
-            if wrong:
+        counts = ", ".join(
+            f"count(*) filter ({own} is not null"
+            f" and try_cast({own} as {type_of(column)}) is null)"
+            for column in columns
+            for own in (named(column.name),)
+        )
+        wrong = warehouse.run(f"select {counts} from {rows}")[0]
+        for column, count in zip(columns, wrong, strict=True):
+            if count:
                 raise NotAnExport(
-                    f"{path}, column {column.name}: {wrong} cells are no {column.type}."
+                    f"{path}, column {column.name}: {count} cells are no {column.type}."
                 )

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.errors import ExportPlace, NoSuchTable
 from pipeline.records.neutral import for_csv_sql
 from pipeline.sharing import describing
-from pipeline.sharing.columns import FLAG, exported
+from pipeline.sharing.columns import FLAG, all_columns, exported
 from pipeline.sharing.conventions import conventions_of
 from pipeline.sharing.extract import Extract, extracted
 from pipeline.sharing.fresh_codes import fresh_code
@@ -160,7 +160,7 @@ def summarised(audit: Audit) -> Iterator[tuple[Warehouse, dict[str, str]]]:
     """Open a summarised audit, read-only, with its run id and version.
 
     Raises:
-        NoSuchTable: it is not summarised.
+        NoSuchTable: it is not summarised, or by another version.
     """
     hint = f"Make it with: plumbpost summarise {audit.folder}"
     if not audit.audit_file.exists():
@@ -172,6 +172,15 @@ def summarised(audit: Audit) -> Iterator[tuple[Warehouse, dict[str, str]]]:
         if state != "summarised":
             raise NoSuchTable(
                 f"The last run of {audit.folder} stopped at {state}.", hint=hint
+            )
+        if any(
+            {c.column for c in all_columns() if c.source == source}
+            - {name for name, _ in warehouse.columns(source)}
+            for source in {c.source for c in all_columns()}
+        ):
+            raise NoSuchTable(
+                f"The last run of {audit.folder} was made by another version of plumbpost.",
+                hint=hint,
             )
         yield warehouse, {"run_id": run_id, "version": version}
 

@@ -7,6 +7,7 @@ import sys
 import pytest
 
 from pipeline import audit as audits
+from pipeline.warehouse import Warehouse
 from tests.audits import audit_of, invoke
 
 IMPLANTS = """case_id,side,planned_entry_x_mm,planned_entry_y_mm,planned_entry_z_mm,\
@@ -85,6 +86,16 @@ def test_an_audit_that_is_not_summarised_is_refused_with_what_to_do(tmp_path, ca
     half = audit_of(tmp_path / "half", {"implants.csv": IMPLANTS})
     code, _, err = invoke(capsys, "export", half, tmp_path / "out")
     assert (code, "stopped at measured" in err) == (2, True)
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_run_of_another_version_is_refused_with_what_to_do(
+    one_case, tmp_path, capsys
+):
+    with Warehouse(one_case / "audit.duckdb", root=one_case) as audit:
+        audit.run("alter table measured.pairs drop column planned_angle_deg")
+    code, _, err = invoke(capsys, "export", one_case, tmp_path / "out")
+    assert (code, "another version of plumbpost" in err) == (2, True), err
     assert not (tmp_path / "out").exists()
 
 
