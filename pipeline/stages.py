@@ -27,6 +27,7 @@ from pipeline.summarised import cycle_change as _cycle_change
 from pipeline.summarised import discussing as _discussing
 from pipeline.summarised import error_budget as _error_budget
 from pipeline.summarised import event_rates as _event_rates
+from pipeline.summarised import factor_effects as _factor_effects
 from pipeline.summarised import film_foretold as _film_foretold
 from pipeline.summarised import funnel as _funnel
 from pipeline.summarised import influence as _influence
@@ -67,6 +68,7 @@ MADE_IN_PYTHON = (
     _bias,
     _influence,
     _judged_cases,
+    _factor_effects,
     _competence,
     _funnel,
     _shrunken,

@@ -418,6 +418,16 @@ class AuditTables:
         return self._read("summarised.implant_characteristics", rest)
 
     @cached_property
+    def factor_effects(self) -> list[Row]:
+        """What deviations go with, as ratios."""
+        return self._read("summarised.factor_effects")
+
+    @cached_property
+    def factor_models(self) -> list[Row]:
+        """How far each of those fits can be trusted."""
+        return self._read("summarised.factor_models")
+
+    @cached_property
     def sensitivity(self) -> list[Row]:
         """Means of the errors under other choices of cases."""
         return self._read("summarised.sensitivity")

@@ -184,7 +184,8 @@ class Audited:
         for place in ("implants", "pairs"):
             name = f"summarised.{start}{place.removesuffix('s')}_values"
             wanted = {*KEPT, *(row["measure"] for row in load.rows("measures"))}
-            wanted |= {row["column"] for row in load.rows("groupings")}
+            for drives in ("groupings", "factors"):
+                wanted |= {row["column"] for row in load.rows(drives)}
             columns = [
                 column for column, _ in warehouse.columns(name) if column in wanted
             ]

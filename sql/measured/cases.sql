@@ -134,6 +134,8 @@ described as (
         coalesce(u.guide_support, 'not known') as guide_support,
         coalesce(u.guidance, 'not known') as guidance,
         coalesce(u.attachment, 'not known') as attachment,
+        u.bone_height_mm,
+        u.mucosa_thickness_mm,
         u.exit_status,
         coalesce(u.role = 'taken_over' or u.finished_by_code <> u.operator_code, false)
             as is_taken_over,
@@ -175,6 +177,8 @@ select
     d.guide_support,
     d.guidance,
     d.attachment,
+    d.bone_height_mm,
+    d.mucosa_thickness_mm,
     d.is_taken_over,
     d.is_in_cases_sheet,
     d.has_plan,

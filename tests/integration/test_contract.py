@@ -72,6 +72,8 @@ GRAINS = {
     "summarised.pooled_published": "comparison_set, measure, method",
     "summarised.completeness": "stage",
     "summarised.records_received": "sheet",
+    "summarised.factor_effects": "measure, model, factor, level",
+    "summarised.factor_models": "measure, model, factors",
     "summarised.sensitivity": "measure, variant, detail",
     "summarised.implant_fates": "case_key, implant_key",
     "summarised.case_fates": "case_key",

@@ -174,6 +174,7 @@ BY_CODE = (
     "left_right.column", "centres.given", "centres.key",
     "room.column", "room.question", "room.wanted", "room.untold", "room.first", "plans.quantity",
     "literature.column", "outcomes.column", "outcomes.state", "methods.column", "methods.state",
+    "factors.column", "factors.model",
     "method_error.column", "sensitivity.column", "sensitivity.variant",
     "characteristics.column", "characteristics.of", "deviations.column", "flow.box", "flow.column", "flow.fate",
 )  # fmt: skip

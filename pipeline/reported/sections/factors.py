@@ -1,0 +1,84 @@
+"""What deviations go with: ratios from the mixed models, and what cannot be said."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from pipeline.reference import load
+from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.printed import Cell, Printed, columns_of
+from pipeline.reported.section import Section
+from pipeline.reported.wording import NOT_HELD, measures, number, whole
+
+DIGITS: Final = 2
+LEAST_P: Final = 0.001
+COLUMNS: Final = (
+    "measure",
+    "model",
+    "factor",
+    "level",
+    "patients",
+    "implants",
+    "ratio",
+    ("interval", "low", "high"),
+    "p",
+    "p_adjusted",
+    "remark",
+)
+
+
+def content(audit: AuditTables) -> Section | None:
+    """Return the table of ratios and a sentence a model; None where nothing is measured."""
+    if not audit.factor_effects:
+        return None
+    words = audit.words
+    table = Printed(
+        "factors",
+        words("factors.table"),
+        columns_of(words, "factors.column", COLUMNS),
+        tuple(_line(audit, row) for row in audit.factor_effects),
+        ("summarised.factor_effects", "summarised.factor_models"),
+        (words("factors.note"),),
+    )
+    said = [_said(audit, row) for row in audit.factor_models if _is_told(row)]
+    return Section({"table": table, "said": said}, printed=(table,))
+
+
+def _line(audit: AuditTables, row: Row) -> tuple[Cell, ...]:
+    words = audit.words
+    labels = {one["factor"]: one["label"] for one in load.rows("factors")}
+    return (
+        measures()[row["measure"]].label,
+        words(f"factors.model.{row['model']}"),
+        labels[row["factor"]],
+        words.code("group_value", row["level"]),
+        whole(row["n_patients"]),
+        whole(row["n_implants"]),
+        number(row["estimate"], DIGITS),
+        (number(row["low"], DIGITS), number(row["high"], DIGITS)),
+        _p(audit, row["p"]),
+        _p(audit, row["p_adjusted"]),
+        words("factors.reference") if row["is_reference"] else row["why_not"] or "",
+    )
+
+
+def _p(audit: AuditTables, p: float | None) -> str:
+    if p is None:
+        return NOT_HELD
+    if p < LEAST_P:
+        return audit.words("factors.least_p", p=f"{LEAST_P:g}")
+    return f"{p:.3f}"
+
+
+def _is_told(row: Row) -> bool:
+    return row["model"] == "together" or row["is_fragile"]
+
+
+def _said(audit: AuditTables, row: Row) -> str:
+    """Say how far a fit can be trusted, or why there is none."""
+    return audit.words(
+        "factors.said",
+        measure=measures()[row["measure"]].label,
+        model=audit.words(f"factors.model.{row['model']}"),
+        said=row["diagnostics"] or row["why_not"],
+    )
