@@ -175,7 +175,8 @@ def _select(path: Path, source: str, centre: str) -> str:
 def _value(row: Mapping[str, str], column: SharedColumn | None, centre: str) -> str:
     if row["column"] == "row_id":
         return "row_number() over ()"
-    if column is None or column.form == "days":
+    # a day or a band is not the date or the figure it came from
+    if column is None or column.form in {"days", "banded"}:
         return (
             FILLED.get(row["type"], "null") if row["null_means"] == "never" else "null"
         )
