@@ -30,6 +30,7 @@ from pipeline.summarised import event_rates as _event_rates
 from pipeline.summarised import factor_effects as _factor_effects
 from pipeline.summarised import film_foretold as _film_foretold
 from pipeline.summarised import funnel as _funnel
+from pipeline.summarised import guide_slices as _guide_slices
 from pipeline.summarised import influence as _influence
 from pipeline.summarised import judged_cases as _judged_cases
 from pipeline.summarised import lab_return as _lab_return
@@ -64,6 +65,7 @@ MADE_IN_PYTHON = (
     _discussing,
     _event_rates,
     _error_budget,
+    _guide_slices,
     _years_after,
     _bias,
     _influence,

@@ -344,6 +344,11 @@ class AuditTables:
         return self._read("summarised.common_share", "where group_by = 'overall'")
 
     @cached_property
+    def guide_slices(self) -> list[Row]:
+        """How much of the scatter lay in the guide as made, where it was read."""
+        return self._read("summarised.guide_slices", "order by quantity")
+
+    @cached_property
     def bias(self) -> list[Row]:
         """Whole signed vectors against no bias."""
         return self._read("summarised.bias", "order by vector desc")

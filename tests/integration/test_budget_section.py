@@ -199,7 +199,7 @@ def test_bars_fill_from_none_to_all_without_gaps():
     by_component = {}
     for bar in section.tables[TABLE]:
         by_component.setdefault(bar["component"], []).append(bar)
-    assert len(by_component) == 5
+    assert len(by_component) == 6  # with the guide as made, not known here
     for bars in by_component.values():
         assert bars[0]["start"] == 0
         assert bars[-1]["end"] == pytest.approx(1, abs=1e-3)
@@ -218,3 +218,41 @@ def test_an_audit_without_pairs_has_no_section(tmp_path):
     with Warehouse() as warehouse:
         tables_of.fill(warehouse, tables_of.clinic())
         assert content(AuditTables(warehouse, tables_of.WRITTEN_AT, Words())) is None
+
+
+def test_a_guide_that_was_never_read_is_said_to_be_not_known(page):
+    assert (
+        "Guide as made: not known. No guide was read between plan and result" in page()
+    )
+
+
+def test_a_guide_that_was_read_stands_apart_in_picture_and_sentence():
+    row = {
+        "quantity": "frontal_convergence_deg",
+        "unit": "deg",
+        "sources": "pair, guide read by surveyor, result by surveyor",
+        "n_patients": 17,
+        "lab_sd": 1.0,
+        "lab_low": 0.7,
+        "lab_high": 1.6,
+        "lab_share": 0.2,
+        "clinical_sd": 2.0,
+        "clinical_low": 1.5,
+        "clinical_high": 3.1,
+        "covariance": 0.1,
+        "note": "read once",
+    }
+    few = row | {"quantity": "spacing_mm", "unit": "mm", "n_patients": 5}
+    few |= {name: None for name in row if name.startswith(("lab_", "clinical_"))}
+    warehouse = Warehouse()
+    rows = {"summarised.guide_slices": [row, few]}
+    tables_of.fill(warehouse, tables_of.clinic() | budget() | rows)
+    with warehouse:
+        section = content(AuditTables(warehouse, tables_of.WRITTEN_AT, Words()))
+    seen, too_few = (
+        line.replace("\xa0", " ") for line in section.context["budget"]["guide"]
+    )
+    assert "20 % of the scatter was in the guide as made, SD 1.00° (0.70 to" in seen
+    assert "too few to say, 5 patients" in too_few
+    lane = [b for b in section.tables[TABLE] if b["component"].startswith("Guide")]
+    assert [(b["start"], b["end"]) for b in lane] == [(0, 0.2), (0.2, 1.0)]

@@ -23,6 +23,8 @@ GRAINS = {
     "measured.film_leans": "case_key, implant_key, state, view, film_kind",
     "measured.pairs_from_films": "case_key, achieved_source",
     "measured.pad_sites": "case_key, side, achieved_source, state",
+    "summarised.guide_modes": "case_key, quantity, basis, achieved_source",
+    "summarised.guide_slices": "quantity",
     "measured.guide_parts": "basis, case_key, side, quantity, achieved_source",
     "measured.repeatability": "basis, achieved_source, quantity, examiner",
     "measured.reading_errors": "basis, achieved_source",

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import altair as alt
 
-from pipeline.reported import charts
+from pipeline.reported import charts, guide_slice
 from pipeline.reported.audit_tables import AuditTables, Row
 from pipeline.reported.charts import Figure, Told
 from pipeline.reported.section import Section, Wait
@@ -23,6 +23,9 @@ COLOURS: Final = {
     "own": charts.RIGHT,
     "reading": "#ecc48f",
     "undivided": "#c9d0d3",
+    "lab": charts.FLOOR,
+    "clinical": charts.BAND,
+    "not_known": charts.PAPER,
 }
 DARK: Final = ("together", "beyond")
 """Parts whose colour takes a white figure."""
@@ -57,6 +60,7 @@ def content(audit: AuditTables) -> Section | None:
         "test": _test(audit, overall),
         "lines": [_line(audit, name, parts) for name in (*DIVIDED, UNDIVIDED)],
         "bias": _bias(audit),
+        "guide": guide_slice.sentences(audit),
         "pairs": audit.words(
             "budget.pairs",
             used=audit.words.count("pair", overall["n_pairs"]),
@@ -139,27 +143,30 @@ def _stack(
 
 def _bars(audit: AuditTables, parts: dict[tuple[str, str], Row]) -> list[Row]:
     """Return one row for each part of each bar: where it starts and ends."""
+    lanes = [(_lane(audit, name), _stack(parts, name)) for name in DIVIDED]
+    lanes += [(_lane(audit, UNDIVIDED), [("undivided", 1.0)])]
     bars: list[Row] = []
-    for component in (*DIVIDED, UNDIVIDED):
-        stack = _stack(parts, component)
-        if component == UNDIVIDED:
-            stack = [("undivided", 1.0)]
+    for lane, stack in (*lanes, *guide_slice.stacks(audit)):
         whole = sum(variance for _, variance in stack)
         at = 0.0
         for part, variance in stack:
             share = variance / whole if whole > 0 else 0.0
             if share > 0:
-                bars.append(_bar(audit, component, part, at, share))
+                bars.append(_bar(audit, lane, part, at, share))
             at += share
     return bars
 
 
-def _bar(audit: AuditTables, component: str, part: str, at: float, share: float) -> Row:
+def _lane(audit: AuditTables, component: str) -> str:
+    return audit.words(f"budget.component.{component}")
+
+
+def _bar(audit: AuditTables, lane: str, part: str, at: float, share: float) -> Row:
     label = "" if share < LEAST_LABELLED else percent(share)
-    if part == "undivided":
-        label = audit.words("budget.undivided")
+    if part in ("undivided", "not_known"):
+        label = audit.words(f"budget.whole.{part}")
     return {
-        "component": audit.words(f"budget.component.{component}"),
+        "component": lane,
         "part": audit.words(f"budget.part.{part}"),
         "colour": COLOURS[part],
         "start": round(at, 4),
@@ -172,7 +179,7 @@ def _bar(audit: AuditTables, component: str, part: str, at: float, share: float)
 
 def _drawing(audit: AuditTables, bars: list[Row], overall: Row) -> Figure:
     words = audit.words
-    order = [words(f"budget.component.{name}") for name in (*DIVIDED, UNDIVIDED)]
+    order = list(dict.fromkeys(bar["component"] for bar in bars))
     lane = alt.Y("component:N", sort=order, axis=alt.Axis(title=None, grid=False))
     x = alt.X(
         "start:Q",
@@ -247,7 +254,7 @@ def _line(
         return f"{text} ({ends})"
 
     return {
-        "component": audit.words(f"budget.component.{component}"),
+        "component": _lane(audit, component),
         "unit": unit,
         "bias": shown("bias", is_signed=True),
         "together": shown(together),
