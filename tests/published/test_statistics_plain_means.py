@@ -5,9 +5,11 @@ from __future__ import annotations
 from math import sqrt
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from pipeline.statistics.means import clustered_mean, signed_mean
+from pipeline.warehouse import Warehouse
 
 # NIST Statistical Reference Datasets, univariate summary statistics, set Mavro
 MAVRO = np.array(
@@ -71,19 +73,19 @@ def alternating(middle: float, below: float, above: float) -> np.ndarray:
     return np.array([middle, *([below, above] * 500)])
 
 
-@pytest.mark.parametrize(
-    ("values", "mean", "sd", "digits"),
-    # certified values; where the decimals cannot be held in binary the SD of any
-    # double-precision calculation keeps fewer digits
-    [
-        (2 + MAVRO / 10_000, 2.001856, 0.000429123454003053, 11),
-        (np.array([10000001.0, 10000003.0, 10000002.0]), 10000002.0, 1.0, 15),
-        (alternating(1.2, 1.1, 1.3), 1.2, 0.1, 14),
-        (alternating(1000000.2, 1000000.1, 1000000.3), 1000000.2, 0.1, 9),
-        (alternating(10000000.2, 10000000.1, 10000000.3), 10000000.2, 0.1, 8),
-    ],
-    ids=["Mavro", "NumAcc1", "NumAcc2", "NumAcc3", "NumAcc4"],
-)
+# certified values; where the decimals cannot be held in binary the SD of any
+# double-precision calculation keeps fewer digits
+CERTIFIED = [
+    (2 + MAVRO / 10_000, 2.001856, 0.000429123454003053, 11),
+    (np.array([10000001.0, 10000003.0, 10000002.0]), 10000002.0, 1.0, 15),
+    (alternating(1.2, 1.1, 1.3), 1.2, 0.1, 14),
+    (alternating(1000000.2, 1000000.1, 1000000.3), 1000000.2, 0.1, 9),
+    (alternating(10000000.2, 10000000.1, 10000000.3), 10000000.2, 0.1, 8),
+]
+SETS = ["Mavro", "NumAcc1", "NumAcc2", "NumAcc3", "NumAcc4"]
+
+
+@pytest.mark.parametrize(("values", "mean", "sd", "digits"), CERTIFIED, ids=SETS)
 def test_mean_and_sd_are_the_certified_ones(
     values: np.ndarray, mean: float, sd: float, digits: int
 ) -> None:
@@ -92,6 +94,19 @@ def test_mean_and_sd_are_the_certified_ones(
         assert result.mean == pytest.approx(mean, rel=1e-14)
         assert result.sd == pytest.approx(sd, rel=10.0**-digits)
         assert result.se == pytest.approx(sd / sqrt(values.size), rel=10.0**-digits)
+
+
+@pytest.mark.parametrize(("values", "mean", "sd", "digits"), CERTIFIED, ids=SETS)
+def test_the_database_gives_the_certified_mean_and_sd_as_well(
+    values: np.ndarray, mean: float, sd: float, digits: int
+) -> None:
+    frame = pd.DataFrame({"value": values})
+    with Warehouse() as warehouse, warehouse.registered("certified", frame):
+        ((found, spread),) = warehouse.run(
+            "select avg(value), stddev_samp(value) from certified"
+        )
+    assert found == pytest.approx(mean, rel=1e-12)
+    assert spread == pytest.approx(sd, rel=10.0 ** -min(digits, 12))
 
 
 def test_t_interval_of_five_patients_is_the_printed_one() -> None:

@@ -40,6 +40,23 @@ LABORATORIES = (
     [0.2025, 1.21, 0.09, 0.2025, 0.3844, 0.5625, 0.0676, 0.0225, 1.8225],
 )
 
+# Trials of a drug against placebo after infarction: events and patients, treated then
+# controls (DerSimonian & Kacker, Contemp Clin Trials 2007;28:105-114)
+INFARCTIONS = [
+    (5, 156, 8, 74), (5, 303, 17, 303), (12, 565, 9, 477), (69, 1570, 94, 1565),
+    (9, 103, 11, 105), (313, 4659, 352, 4650),
+]  # fmt: skip
+
+
+def odds(trials: list[tuple[int, int, int, int]]) -> tuple[list[float], list[float]]:
+    """Logarithm of the odds ratio and its variance; events and others, both arms."""
+    means = [log(a * d / (b * c)) for a, b, c, d in trials]
+    return means, [1 / a + 1 / b + 1 / c + 1 / d for a, b, c, d in trials]
+
+
+def infarctions() -> tuple[list[float], list[float]]:
+    return odds([(a, n - a, c, m - c) for a, n, c, m in INFARCTIONS])
+
 
 def bcg_risks() -> tuple[list[float], list[float]]:
     """Logarithm of the relative risk and its variance."""
@@ -62,7 +79,7 @@ def teachers() -> tuple[list[float], list[float]]:
     return [y for y, _ in TEACHERS], [v for _, v in TEACHERS]
 
 
-SETS = {"risks": bcg_risks(), "stays": stays(), "teachers": teachers(), "laboratories": LABORATORIES}  # fmt: skip
+SETS = {"risks": bcg_risks(), "odds": odds(BCG), "infarctions": infarctions(), "stays": stays(), "teachers": teachers(), "laboratories": LABORATORIES}  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -72,6 +89,10 @@ SETS = {"risks": bcg_risks(), "stays": stays(), "teachers": teachers(), "laborat
     [
         ("risks", "DerSimonian-Laird", 0.3088, -0.7141),
         ("risks", "REML", 0.3132, -0.7145),
+        ("odds", "DerSimonian-Laird", 0.3663, -0.7474),
+        # printed as tau: 0.2323 and 0.1843
+        ("infarctions", "DerSimonian-Laird", 0.2323**2, -0.3240),
+        ("infarctions", "REML", 0.1843**2, -0.2980),
         ("stays", "DerSimonian-Laird", 218.7216, -14.0972),
         ("stays", "REML", 685.1965, -15.1217),
         ("teachers", "DerSimonian-Laird", 0.0259, 0.0893),
