@@ -33,6 +33,7 @@ calibrate: $(MADE)
 	$(BIN)/python -m tests.calibration.intervals
 	$(BIN)/python -m tests.calibration.budget
 	$(BIN)/python -m tests.calibration.trainees
+	$(BIN)/python -m tests.calibration.learning
 
 # Slow, one of its own: the change from one cycle to the next.
 calibrate-changes: $(MADE)

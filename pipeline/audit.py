@@ -160,6 +160,10 @@ def create_folder(folder: Path, *, lead: str = "") -> Audit:
     _write_new(folder / SETTINGS_FILE, settings_text(audit_id, lead))
     _write_new(folder / "actions.csv", "action,role,due_date,done_date\n")
     _write_new(folder / "requirements.csv", "requirement,role,guidance,cases\n")
+    _write_new(
+        folder / "comparisons.csv",
+        "comparison,group_by,new,usual,measure,margin,chosen_by,chosen_date\n",
+    )
     _write_new(folder / "criteria.csv", _criteria_text())
     audit = Audit(folder)
     make_key(audit.settings().key_file)

@@ -70,7 +70,7 @@ def start(folder: Path, record_kinds: Sequence[str], say: Say) -> int:
     say(
         f"  fill in   {template.relative_to(audit.folder)} (or put your own files beside it)"
     )
-    say("  settings  audit.toml, criteria.csv, actions.csv, requirements.csv")
+    say("  settings  audit.toml; criteria, actions, requirements and comparisons .csv")
     say(f"  key       {audit.settings().key_file}")
     say(
         "records/ and records.duckdb are patient records: keep them on an encrypted, local disk."

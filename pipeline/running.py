@@ -8,36 +8,21 @@ killed at any moment both leave the last complete audit in place.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
 from pipeline.audit import Audit
-from pipeline.errors import Busy, SettingsError
+from pipeline.errors import Busy
 from pipeline.frozen import Frozen
+from pipeline.own_files import OWN_FILES, read_own_files
 from pipeline.records.meshes import MESHES
 from pipeline.records.registration_files import REGISTRATIONS
 from pipeline.reference import load
-from pipeline.reference.own_csv import reader_of
 from pipeline.settings import Cycle, Settings
 from pipeline.versions import our_version
 from pipeline.warehouse import Warehouse
-
-CRITERIA_COLUMNS = (
-    "criterion",
-    "measure",
-    "limit",
-    "target_percent",
-    "group_by",
-    "group_value",
-    "exceptions",
-    "signed_by",
-    "signed_date",
-)
-ACTIONS_COLUMNS = ("action", "role", "due_date", "done_date")
-REQUIRED_ROLES = ("own", "finished", "assisted")
-REQUIREMENTS_COLUMNS = ("requirement", "role", "guidance", "cases")
 
 
 def make_audit(
@@ -71,9 +56,7 @@ def make_audit(
 
     today = frozen.day if frozen else datetime.now().astimezone().date()
 
-    criteria = read_criteria(audit)
-    actions = _read_own_csv(audit.folder / "actions.csv", ACTIONS_COLUMNS)
-    requirements = read_requirements(audit)
+    own_files = read_own_files(audit)
     new = audit.new_audit_file
     for left_over in (new, Path(f"{new}.wal")):
         left_over.unlink(missing_ok=True)
@@ -82,13 +65,12 @@ def make_audit(
     with Warehouse(new, root=audit.folder, attach=attach) as warehouse:
         for path in load.FOLDER.glob("*.csv"):
             _make_reference(warehouse, path.stem, load.rows(path.stem))
-        _make_reference(warehouse, "criteria", criteria, CRITERIA_COLUMNS)
-        _make_reference(warehouse, "actions", actions, ACTIONS_COLUMNS)
-        _make_reference(warehouse, "requirements", requirements, REQUIREMENTS_COLUMNS)
+        for name, said in own_files.items():
+            _make_reference(warehouse, name, said, OWN_FILES[name])
         for name, rows, columns in given_totals(audit):
             _make_reference(warehouse, name, rows, columns)
         tables.add_macros(warehouse)
-        own = (criteria, actions, requirements, *pooled_files_sha256(audit))
+        own = (*own_files.values(), *pooled_files_sha256(audit))
         run_id = _run_id(warehouse, settings, cycle, own)
         if frozen:
             frozen.refuse_other_inputs(run_id)
@@ -209,91 +191,3 @@ def _note_run(
         r["column"] for r in load.rows("columns") if r["table"] == "audit.sources"
     ]
     warehouse.make("audit.sources", f"select {', '.join(columns)} from records.loads")
-
-
-def read_criteria(audit: Audit) -> list[dict[str, str]]:
-    """Read criteria.csv of the audit.
-
-    Raises:
-        SettingsError: a row names an unknown measure or group, or a limit that is
-            no number; says which row and what is allowed.
-    """
-    rows = _read_own_csv(audit.folder / "criteria.csv", CRITERIA_COLUMNS)
-    known = [row["measure"] for row in load.rows("measures")]
-    groups = [row["column"] for row in load.rows("groupings") if row["column"]]
-    for number, row in enumerate(rows, start=2):
-        where = f"criteria.csv, row {number}"
-        if row["measure"] not in known:
-            raise SettingsError(
-                f"{where}: {row['measure']!r} is not a measure.",
-                hint=f"Allowed: {', '.join(known)}.",
-            )
-        if row["group_by"] not in {"", "overall", *groups}:
-            raise SettingsError(
-                f"{where}: group_by {row['group_by']!r} is not a group.",
-                hint=f"Leave it empty, or one of: {', '.join(groups)}.",
-            )
-        _refuse_not_a_number(row, "limit", where, is_needed=True)
-        _refuse_not_a_number(row, "target_percent", where, is_needed=False)
-    return rows
-
-
-def read_requirements(audit: Audit) -> list[dict[str, str]]:
-    """Read requirements.csv of the audit: how many cases a programme asks of a trainee.
-
-    Raises:
-        SettingsError: a row asks for a part or a guidance that is not known, or for a
-            number of cases that is no whole number; says which row and what is allowed.
-    """
-    rows = _read_own_csv(audit.folder / "requirements.csv", REQUIREMENTS_COLUMNS)
-    allowed = {
-        "role": REQUIRED_ROLES,
-        "guidance": {field.field: field for field in load.fields("cases")}[
-            "guidance"
-        ].codes,
-    }
-    for number, row in enumerate(rows, start=2):
-        where = f"requirements.csv, row {number}"
-        for name, words in allowed.items():
-            if row[name] not in {"", *words}:
-                raise SettingsError(
-                    f"{where}: {name} {row[name]!r} is not known.",
-                    hint=f"Leave it empty, or one of: {', '.join(words)}.",
-                )
-        if not row["cases"].isdecimal() or not int(row["cases"]):
-            raise SettingsError(f"{where}: cases should be a whole number above 0.")
-    return rows
-
-
-def _refuse_not_a_number(
-    row: Mapping[str, str], name: str, where: str, *, is_needed: bool
-) -> None:
-    text = row[name]
-    if not text and not is_needed:
-        return
-    try:
-        is_fine = float(text) >= 0
-    except ValueError:
-        is_fine = False
-    if not is_fine:
-        raise SettingsError(
-            f"{where}: {name} should be a number of 0 or more, with a point for decimals."
-        )
-
-
-def _read_own_csv(path: Path, columns: tuple[str, ...]) -> list[dict[str, str]]:
-    """Read one of the audit's own csv files, ; or , between cells."""
-    if not path.exists():
-        return []
-    reader = reader_of(path.read_text(encoding="utf-8-sig"))
-    missing = [name for name in columns if name not in (reader.fieldnames or [])]
-    if missing:
-        raise SettingsError(
-            f"{path.name} has no column {', '.join(missing)}.",
-            hint=f"Its heading row should read: {','.join(columns)}",
-        )
-    return [
-        {name: (row[name] or "").strip() for name in columns}
-        for row in reader
-        if any((row[name] or "").strip() for name in columns)
-    ]

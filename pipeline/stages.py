@@ -25,6 +25,7 @@ from pipeline.summarised import control_charts as _control_charts
 from pipeline.summarised import criteria as _criteria
 from pipeline.summarised import cycle_change as _cycle_change
 from pipeline.summarised import discussing as _discussing
+from pipeline.summarised import equivalence as _equivalence
 from pipeline.summarised import error_budget as _error_budget
 from pipeline.summarised import event_rates as _event_rates
 from pipeline.summarised import factor_effects as _factor_effects
@@ -34,6 +35,7 @@ from pipeline.summarised import guide_slices as _guide_slices
 from pipeline.summarised import influence as _influence
 from pipeline.summarised import judged_cases as _judged_cases
 from pipeline.summarised import lab_return as _lab_return
+from pipeline.summarised import learning as _learning
 from pipeline.summarised import left_right as _left_right
 from pipeline.summarised import literature as _literature
 from pipeline.summarised import parallelism as _parallelism
@@ -71,9 +73,11 @@ MADE_IN_PYTHON = (
     _influence,
     _judged_cases,
     _factor_effects,
+    _equivalence,
     _competence,
     _funnel,
     _shrunken,
+    _learning,
     _sensitivity,
     _parallelism,
     _room_kept,

@@ -433,6 +433,16 @@ class AuditTables:
         return self._read("summarised.factor_models")
 
     @cached_property
+    def equivalence(self) -> list[Row]:
+        """Comparisons within a margin."""
+        return self._read("summarised.equivalence")
+
+    @cached_property
+    def sample_size(self) -> list[Row]:
+        """How many patients a wanted precision would take."""
+        return self._read("summarised.sample_size")
+
+    @cached_property
     def sensitivity(self) -> list[Row]:
         """Means of the errors under other choices of cases."""
         return self._read("summarised.sensitivity")
@@ -589,6 +599,11 @@ class AuditTables:
     def shrunken(self) -> list[Row]:
         """Trainees' means, raw and drawn toward all, by measure and code."""
         return self._read("summarised.shrunken", "order by measure, trainee_code")
+
+    @cached_property
+    def learning(self) -> list[Row]:
+        """What twice as many own cases go with, over all trainees."""
+        return self._read("summarised.learning", "order by measure")
 
     def _of_trainee(self, rows: list[Row]) -> list[Row]:
         kept = self.trainee

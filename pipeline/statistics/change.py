@@ -55,7 +55,7 @@ def change_of_mean(now: ClusteredMean, before: ClusteredMean) -> Change:
     if now.mean is None or before.mean is None:
         return Change(None, warning="Nothing to compare with.")
     value = now.mean - before.mean
-    few = _too_few(now.n_clusters, before.n_clusters)
+    few = too_few(now.n_clusters, before.n_clusters)
     if few or now.se is None or before.se is None:
         return Change(value, warning=few)
     if not (now.se and before.se):
@@ -81,7 +81,7 @@ def ratio_of_means(now: ClusteredMean, before: ClusteredMean) -> Change:
     if now.mean <= 0 or before.mean <= 0:
         return Change(None, warning="No ratio: a mean is not above 0.")
     value = now.mean / before.mean
-    few = _too_few(now.n_clusters, before.n_clusters)
+    few = too_few(now.n_clusters, before.n_clusters)
     if few or not (now.se and before.se):
         return Change(value, warning=few)
     reach, df = _welch(
@@ -93,11 +93,19 @@ def ratio_of_means(now: ClusteredMean, before: ClusteredMean) -> Change:
 
 def _welch(*sides: tuple[float, int]) -> tuple[float, float]:
     """Return reach and degrees of freedom from standard error and patients of each."""
+    df = welch_df(*sides)
+    return float(stdtrit(df, UPPER_TAIL)) * sqrt(sum(se**2 for se, _ in sides)), df
+
+
+def welch_df(*sides: tuple[float, int]) -> float:
+    """Return Satterthwaite's degrees of freedom of a difference.
+
+    Args:
+        sides: standard error, above 0, and patients of each side.
+    """
     parts = [se**2 for se, _ in sides]
-    total = sum(parts)
     spread = sum(part**2 / (n - 1) for part, (_, n) in zip(parts, sides, strict=True))
-    df = total**2 / spread
-    return float(stdtrit(df, UPPER_TAIL)) * sqrt(total), df
+    return float(sum(parts) ** 2 / spread)
 
 
 def change_of_share(now: ClusteredShare, before: ClusteredShare) -> Change:
@@ -113,7 +121,7 @@ def change_of_share(now: ClusteredShare, before: ClusteredShare) -> Change:
     if now.share is None or before.share is None:
         return Change(None, warning="Nothing to compare with.")
     value = now.share - before.share
-    few = _too_few(now.n_clusters, before.n_clusters)
+    few = too_few(now.n_clusters, before.n_clusters)
     limits = [
         limit
         for limit in (now.low, now.high, before.low, before.high)
@@ -127,7 +135,8 @@ def change_of_share(now: ClusteredShare, before: ClusteredShare) -> Change:
     return Change(value, value - below, value + above)
 
 
-def _too_few(*patients: int) -> str | None:
+def too_few(*patients: int) -> str | None:
+    """Say that a side has too few patients for an interval; None when none has."""
     if min(patients) >= FEWEST_FOR_CHANGE:
         return None
     return (

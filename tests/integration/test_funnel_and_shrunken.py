@@ -98,5 +98,15 @@ def test_the_programme_page_shows_codes_and_no_names(programme):
     page = (programme / "reports" / "programme.html").read_text()
     assert "Against the common share, by number of cases" in page
     assert "Means, and what to expect next" in page
+    assert "Learning, over all trainees together" in page
     assert "Trainee0" not in page
     assert "lab0" not in page
+
+
+def test_learning_is_told_over_all_trainees_with_how_many_stand_behind_it(programme):
+    (row,) = of(programme, "select * from summarised.learning").to_dict("records")
+    assert (row["n_trainees"], row["n_cases"]) == (TRAINEES, TRAINEES * CASES_EACH)
+    # no learning was planted; the interval should say so
+    assert row["low"] < 1 < row["high"]
+    page = (programme / "reports" / "programme.html").read_text()
+    assert "which is not told apart from no change" in page

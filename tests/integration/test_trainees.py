@@ -10,9 +10,9 @@ import pytest
 from pipeline import audit as audits
 from pipeline import commands, keys
 from pipeline.errors import NoSuchTrainee, SettingsError
+from pipeline.own_files import read_requirements
 from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.build import write_programme_report, write_trainee_report
-from pipeline.running import read_requirements
 from tests.audits import audit_of, fill, opened, quiet
 
 CRITERIA = (

@@ -32,7 +32,7 @@ ORDER = [
     ("summarised",),
     ("reported",),
     ("stages",),
-    ("frozen",),
+    ("frozen", "own_files"),
     ("sharing",),
     ("running", "showing", "deciding"),
     ("opened",),

@@ -175,6 +175,8 @@ BY_CODE = (
     "room.column", "room.question", "room.wanted", "room.untold", "room.first", "plans.quantity",
     "literature.column", "outcomes.column", "outcomes.state", "methods.column", "methods.state",
     "factors.column", "factors.model",
+    "learning.for",
+    "as_good.column", "as_good.aim", "as_good.verdict",
     "method_error.column", "sensitivity.column", "sensitivity.variant",
     "characteristics.column", "characteristics.of", "deviations.column", "flow.box", "flow.column", "flow.fate",
 )  # fmt: skip
