@@ -16,7 +16,7 @@ from math import sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.stats import binom
+from scipy.special import bdtr, bdtrik
 
 from pipeline.statistics.patients import Floats, as_numbers
 
@@ -29,6 +29,9 @@ FEWEST_FOR_SPREAD = 10
 OUTER_TENTH = 0.1
 INNER_TAIL, OUTER_TAIL = 0.025, 0.001
 """Chance beyond each limit: 95 % and 99.8 % of units lie inside by chance alone."""
+
+_WHOLE = 1e-9
+"""How far off a whole count a solved one may be by rounding."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,9 +101,12 @@ def share_limit(target: float, n: ArrayLike, tail: float) -> Floats:
     cases = as_numbers(n)
     if target in {0.0, 1.0}:
         return np.full(cases.size, target)
-    # ppf gives the smallest count whose cumulated chance is at least the tail
-    r = binom.ppf(tail, cases, target)
-    beyond = (binom.cdf(r, cases, target) - tail) / binom.pmf(r, cases, target)
+    # the count, between whole ones, at which the cumulated chance is the tail
+    r = np.maximum(0, np.ceil(bdtrik(tail, cases, target) - _WHOLE))
+    whole = cases.astype(np.int64)
+    reached = bdtr(r, whole, target)
+    before = np.where(r > 0, bdtr(np.maximum(0, r - 1), whole, target), 0.0)
+    beyond = (reached - tail) / (reached - before)
     return np.asarray((r - beyond) / cases, dtype=np.float64)
 
 
