@@ -556,6 +556,16 @@ class AuditTables:
         return self._of_trainee(self._read("summarised.trainee_exposure", rest))
 
     @cached_property
+    def trainee_difficulty(self) -> dict[tuple[str, str, str], int]:
+        """Own cases of each trainee and setting by the height of the jaw."""
+        return {
+            (row["trainee_code"], row["setting"], row["bone_height"]): row[
+                "count_cases"
+            ]
+            for row in self._of_trainee(self._read("summarised.trainee_difficulty"))
+        }
+
+    @cached_property
     def trainee_requirements(self) -> list[Row]:
         """Cases had against the numbers the programme asks for."""
         rest = "order by trainee_code, requirement, required_role, guidance"

@@ -137,6 +137,7 @@ described as (
         u.bone_height_mm,
         u.mucosa_thickness_mm,
         u.exit_status,
+        u.logged_date,
         coalesce(u.role = 'taken_over' or u.finished_by_code <> u.operator_code, false)
             as is_taken_over,
         u.row_id is not null as is_in_cases_sheet,
@@ -179,6 +180,7 @@ select
     d.attachment,
     d.bone_height_mm,
     d.mucosa_thickness_mm,
+    d.logged_date,
     d.is_taken_over,
     d.is_in_cases_sheet,
     d.has_plan,

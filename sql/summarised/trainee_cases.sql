@@ -30,6 +30,8 @@ select
     t.is_supervised,
     t.guidance,
     t.guide_method,
+    t.bone_height_mm,
+    t.logged_date,
     t.has_achieved,
     r.case_key is not null as is_self_measured
 from of_trainees as t

@@ -18,6 +18,11 @@ select
         as count_measured,
     count(*) filter (where t.case_number is not null and t.is_self_measured)
         as count_self_measured,
+    count(t.logged_date) filter (where t.case_number is not null) as count_logged,
+    median(t.logged_date - t.surgery_date) filter (where t.case_number is not null)
+        as median_log_lag_days,
+    max(t.logged_date - t.surgery_date) filter (where t.case_number is not null)
+        as longest_log_lag_days,
     min(t.surgery_date) filter (where t.case_number is not null) as first_date,
     max(t.surgery_date) filter (where t.case_number is not null) as last_date
 from summarised.trainee_cases as t

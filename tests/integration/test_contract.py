@@ -45,6 +45,8 @@ GRAINS = {
     "summarised.centres_pooled": "measure, group_by, group_value, method",
     "summarised.centres_criteria": "measure, limit_value, group_by, group_value",
     "summarised.accuracy": "measure, group_by, group_value",
+    "summarised.trainee_exposure": "trainee_code, setting",
+    "summarised.trainee_difficulty": "trainee_code, setting, bone_height",
     "summarised.criteria": "criterion",
     "summarised.control_chart": "measure, case_key",
     "summarised.run_chart": "measure",

@@ -22,6 +22,12 @@ CRITERIA = (
 
 EXAMINERS = {"c01": "Aule", "c02": "Berrin", "c07": "Cinder"}
 
+LOGGED = {
+    # case: height of the lower jaw, day of entry in the log
+    "c01": ("22.4", "2026-01-15"), "c02": ("15.5", "2026-05-13"), "c03": ("9", ""),
+    "c04": ("10.2", ""), "c07": ("", "2026-03-24"),
+}  # fmt: skip
+
 REQUIREMENTS = (
     "requirement,role,guidance,cases\n"
     "started,own,,4\nfinished,finished,,2\nassisted,assisted,,1\n"
@@ -51,15 +57,17 @@ def programme(folder, criteria):
     audits.create_folder(folder)
     (folder / "criteria.csv").write_text(criteria, encoding="utf-8")
     (folder / "requirements.csv").write_text(REQUIREMENTS, encoding="utf-8")
-    cases = "case_id,patient_id,surgery_date,jaw,operator,operator_level,role,finished_by,setting\n"
-    ready = "case_id,side,entry_lateral_mm,achieved_source,examiner\n"
+    cases = "case_id,patient_id,surgery_date,jaw,operator,operator_level,role,finished_by,setting,bone_height_mm,logged_date\n"
+    ready = "case_id,side,entry_lateral_mm,entry_3d_mm,achieved_source,examiner\n"
     for number, row in enumerate(CASES):
         case, person, level, role, by, day, setting, sides = row
+        height, logged = LOGGED.get(case, ("", ""))
         cases += (
-            f"{case},p{number},{day},lower,{person},{level},{role},{by},{setting}\n"
+            f"{case},p{number},{day},lower,{person},{level},{role},{by},{setting}"
+            f",{height},{logged}\n"
         )
         for side, value in zip(("left", "right"), sides, strict=True):
-            ready += f"{case},{side},{value},cbct,{EXAMINERS.get(case, '')}\n"
+            ready += f"{case},{side},{value},{value + 0.31:.2f},cbct,{EXAMINERS.get(case, '')}\n"
     fill(folder, {"cases.csv": cases, "deviations.csv": ready})
     commands.run(folder, "summarised", commands.Wishes(), quiet)
     return folder
@@ -105,6 +113,41 @@ def test_a_case_measured_by_the_one_who_operated_is_counted_apart(folder):
         "select count_measured, count_self_measured from summarised.trainee_exposure"
         " where setting = 'patient' order by all",
     ) == [(1, 1), (3, 1)]
+
+
+def test_own_cases_are_counted_by_the_height_of_the_jaw_in_whole_millimetres(folder):
+    """15.5 mm counts as 16, 10.2 mm as 10; an assisted case (9 mm) is no own case. Classes
+    of the index of edentulous jaws (McGarry and others, J Prosthodont 1999;8:27-39)."""
+    assert of(
+        folder,
+        "select bone_height, count_cases from summarised.trainee_difficulty"
+        " where setting = 'patient' order by count_cases, bone_height",
+    ) == [
+        ("10 mm or less", 1),
+        ("16 to 20 mm", 1),
+        ("21 mm or more", 1),
+        ("not known", 1),
+    ]
+
+
+def test_the_days_from_surgery_to_the_log_are_said(folder, tmp_path):
+    assert of(
+        folder,
+        "select count_logged, median_log_lag_days, longest_log_lag_days"
+        " from summarised.trainee_exposure where setting = 'patient' order by 1",
+    ) == [(1, 0.0, 0), (2, 51.5, 100)]
+    programme, _ = pages(folder, tmp_path)
+    assert "median 52, longest 100" in programme
+
+
+def test_a_case_somebody_took_over_is_drawn_hollow_in_the_own_strip(folder, tmp_path):
+    _, own = pages(folder, tmp_path)
+    taken = of(
+        folder, "select trainee_code from summarised.trainee_cases where is_taken_over"
+    )[0][0]
+    assert "datum.is_taken_over" in own[taken]
+    assert '"is_taken_over":[false,false,false,false,true,true]' in own[taken]
+    assert "somebody else took over" in own[taken]
 
 
 def test_cases_had_stand_against_the_numbers_the_programme_asks_for(folder):

@@ -144,3 +144,46 @@ def test_rates_that_are_no_question_are_refused(
 ):
     with pytest.raises(ValueError, match=r"needed|at least one case"):
         Rates(acceptable, unacceptable, n_planned, chance)
+
+
+@pytest.mark.parametrize(
+    ("acceptable", "unacceptable", "slope"),
+    [
+        (0.10, 0.20, 0.1452443543),
+        (0.05, 0.15, 0.0919343268),
+        (0.05, 0.10, 0.0723583768),
+        (0.20, 0.40, 0.2933049474),
+        (0.01, 0.10, 0.0397474322),
+    ],
+)
+def test_a_case_counts_as_in_the_sequential_charts_of_trainees(
+    acceptable, unacceptable, slope
+):
+    """The step of Williams and others, BMJ 1992;304:1359-1361, and Bolsin & Colson, Int J
+    Qual Health Care 2000;12:433-438: s = Q / (P + Q) (formulas from memory, digits by own
+    sums with 30 digits). The last row is the slope .0397 of the sequential plan in the
+    NIST/SEMATECH handbook, 6.2.3.2."""
+    rates = Rates(acceptable, unacceptable, 30, 0.05)
+    whole = rates.on_failure + rates.on_success
+    assert rates.on_success / whole == pytest.approx(slope, abs=1e-10)
+
+
+@pytest.mark.parametrize(
+    ("rates", "alpha", "beta", "low", "high"),
+    [
+        ((0.10, 0.20), 0.10, 0.10, 2.709511291, 2.709511291),
+        ((0.10, 0.20), 0.05, 0.05, 3.630940025, 3.630940025),
+        ((0.05, 0.10), 0.05, 0.20, 2.085271127, 3.710566493),
+        ((0.01, 0.10), 0.05, 0.10, 0.9388616, 1.2053786),
+    ],
+)
+def test_the_boundaries_of_a_sequential_test_are_in_the_same_steps(
+    rates, alpha, beta, low, high
+):
+    """h0 = ln((1-alpha)/beta)/(P+Q), h1 = ln((1-beta)/alpha)/(P+Q), as above; the last row
+    is .939 and 1.205 of the NIST/SEMATECH handbook. The program sets no limit this way:
+    within 30 cases they signal falsely two to six times as often as said."""
+    chosen = Rates(*rates, 30, 0.05)
+    whole = chosen.on_failure + chosen.on_success
+    assert log((1 - alpha) / beta) / whole == pytest.approx(low, rel=1e-7)
+    assert log((1 - beta) / alpha) / whole == pytest.approx(high, rel=1e-7)

@@ -14,12 +14,16 @@ from pipeline.reported.sections.in_date_order import INKS, SHAPES
 from pipeline.reported.sections.trainee_standing import standing
 from pipeline.reported.wording import Measure, measures, median_of
 
-HEIGHT: Final = 170
+HEIGHT: Final = 124
 SHOWN: Final = (
     "entry_3d_mm",
     "sagittal_tilt_change_deg",
     "depth_mm",
     "pair_rotation_deg",
+)
+
+HOLLOW_IF_TAKEN_OVER: Final = alt.FillOpacityValue(
+    1, condition={"test": "datum.is_taken_over", "value": 0}
 )
 
 
@@ -50,6 +54,7 @@ def _point(audit: AuditTables, row: Row) -> Row:
         "number": row["case_number"],
         "value": round(row["value"], 3),
         "sign": "purpose" if row["is_deliberate_change"] else row["side"],
+        "is_taken_over": row["is_taken_over"],
         "source": audit.words.sources(row["sources"].replace(",", "")),
     }
 
@@ -84,12 +89,14 @@ def _strip(audit: AuditTables, known: Measure, rows: list[Row]) -> Figure:
     )
     dots = (
         charts.data(f"own_{known.name}")
-        .mark_point(filled=True, size=58, stroke=charts.PAPER, strokeWidth=0.6)
+        .mark_point(size=52, strokeWidth=1.4)
         .encode(
             x=_x(audit, rows),
             y=alt.Y("value:Q", axis=charts.y_axis(title)),
             shape=alt.Shape("sign:N", scale=SHAPES, legend=None),
-            color=alt.Color("sign:N", scale=INKS, legend=None),
+            stroke=alt.Stroke("sign:N", scale=INKS, legend=None),
+            fill=alt.Fill("sign:N", scale=INKS, legend=None),
+            fillOpacity=HOLLOW_IF_TAKEN_OVER,
             opacity=charts.lit(0.95, 0.15),
             tooltip=[
                 alt.Tooltip("case:N", title=words("tip.case")),

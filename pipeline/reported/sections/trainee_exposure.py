@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from itertools import groupby
 
+from pipeline.reference import load
 from pipeline.reported.audit_tables import AuditTables, Row
 from pipeline.reported.section import Section
+from pipeline.reported.wording import NOT_HELD, number
 
 COUNTED = (
     "count_placed",
@@ -18,6 +20,8 @@ COUNTED = (
     "count_self_measured",
 )
 
+HEIGHTS = [row["bone_height"] for row in load.rows("bone_height_classes")]
+
 
 def content(audit: AuditTables) -> Section:
     """Return a line for each trainee and setting, and what a programme asks for."""
@@ -25,6 +29,8 @@ def content(audit: AuditTables) -> Section:
     return Section(
         {
             "lines": [_line(audit, row) for row in audit.trainee_exposure],
+            "heights": HEIGHTS,
+            "harder": [_difficulty(audit, row) for row in audit.trainee_exposure],
             "asked": list(dict.fromkeys(_asked(audit, row) for row in rows)),
             "had": [
                 {"trainee": code, "counts": [row["count_had"] for row in own]}
@@ -57,4 +63,24 @@ def _line(audit: AuditTables, row: Row) -> Row:
         "cases": row["count_cases"],
         "counts": [row[name] for name in COUNTED],
         "days": days,
+    }
+
+
+def _difficulty(audit: AuditTables, row: Row) -> Row:
+    """Say how hard the cases were, and how long after surgery they were logged."""
+    words, known = audit.words, audit.trainee_difficulty
+    key = (row["trainee_code"], row["setting"])
+    lag = ""
+    if row["count_logged"]:
+        lag = words(
+            "programme.exposure.lag",
+            median=number(row["median_log_lag_days"], 0),
+            longest=row["longest_log_lag_days"],
+        )
+    return {
+        "trainee": row["trainee_code"],
+        "setting": words(f"programme.setting.{row['setting']}"),
+        "counts": [known.get((*key, name), 0) for name in (*HEIGHTS, "not known")],
+        "logged": words.n_of(row["count_logged"], row["count_cases"]),
+        "lag": lag or NOT_HELD,
     }
