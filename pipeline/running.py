@@ -152,6 +152,7 @@ def _run_id(warehouse: Warehouse, settings: Settings, cycle: Cycle, own: Any) ->
         settings.merge_sources,
         settings.depth_margin_mm,
         settings.plan_rules,
+        settings.pool_keys,
         settings.superimposing,
         settings.room,
         settings.play,

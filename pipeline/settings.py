@@ -55,6 +55,8 @@ class Settings:
             named to the treating clinician.
         cycles: the audit cycles by name.
         plan_rules: what fills a plan that no record holds.
+        pool_keys: published figures the reader chose to pool, by their keys; empty: the
+            studies of the comparison set.
         superimposing: how uncertain a superimposition may be.
         room: what a later implant would need.
         play: what may be assumed of a hole nobody measured.
@@ -71,6 +73,7 @@ class Settings:
     depth_margin_mm: float
     cycles: dict[str, Cycle]
     plan_rules: PlanRules
+    pool_keys: tuple[str, ...]
     superimposing: own_limits.Superimposing
     room: own_limits.Room
     play: own_limits.Play
@@ -111,7 +114,7 @@ def settings_from(said: dict[str, Any]) -> Settings:
         SettingsError: a name is no setting, or a value cannot be followed.
     """
     of_limits = {limits.section for limits in own_limits.OwnLimits.__subclasses__()}
-    _refuse_unknown(said, {"audit", "summary", "cycle", "plan", *of_limits}, "")
+    _refuse_unknown(said, {"audit", "summary", "cycle", "plan", "pool", *of_limits}, "")
     part = said.get("audit", {})
     _refuse_unknown(part, {"audit_id", "title", "lead", "key_file"}, "audit.")
     summary = said.get("summary", {})
@@ -140,6 +143,7 @@ def settings_from(said: dict[str, Any]) -> Settings:
         ),
         cycles={cycle.name: cycle for cycle in map(_cycle, said.get("cycle", []))},
         plan_rules=_plan_rules(said.get("plan", {})),
+        pool_keys=_pool_keys(said.get("pool", {})),
         superimposing=own_limits.Superimposing.read(said.get("superimposing", {})),
         room=own_limits.Room.read(said.get("room", {})),
         play=own_limits.Play.read(said.get("play", {})),
@@ -156,6 +160,21 @@ def _site_range_mm() -> tuple[float, float]:
     rows = {row["check_id"]: row for row in load.rows("checks/cast_readings")}
     limits = rows["cast-readings-midline"]
     return float(limits["low"]), float(limits["high"])
+
+
+def _pool_keys(said: dict[str, Any]) -> tuple[str, ...]:
+    from pipeline.reference import load
+
+    _refuse_unknown(said, {"keys"}, "pool.")
+    keys = _of_type(said.get("keys", []), list, "pool.keys")
+    known = {row["key"] for row in load.rows("published_accuracy")}
+    for key in keys:
+        if not isinstance(key, str) or key not in known:
+            raise SettingsError(
+                f"audit.toml: pool.keys has {key!r}, which is no published figure.",
+                hint="The keys stand in the first column of summarised.published_matches.",
+            )
+    return tuple(dict.fromkeys(keys))
 
 
 def _plan_rules(said: dict[str, Any]) -> PlanRules:
@@ -227,6 +246,12 @@ depth_margin_mm = 2.0          # deeper than planned by more than this: told to 
 # [plan]
 # site_rule_mm = 8.0           # each site so far from the midline, on cast readings
 # axis_rule = "surveyor"       # both axes square to the occlusal plane, on readings of the pair
+
+# Published figures that are pooled beside a comparison are those of its set. To pool others,
+# name them by their keys (plumbpost show DIR summarised.published_matches); what cannot be
+# pooled is listed on the clinic review with its reason. No verdict changes by it:
+# [pool]
+# keys = ["first_key", "second_key", "third_key"]
 
 {own_limits}
 # An audit cycle picks the cases operated between two days (both included):

@@ -17,7 +17,7 @@ from pipeline.reported.matching import set_words
 from pipeline.reported.wording import Measure, measures, number
 from pipeline.statistics.patients import UPPER_TAIL
 from pipeline.statistics.pooling import METHODS
-from pipeline.summarised.literature import studies, variance_of
+from pipeline.summarised.literature import variance_of
 
 KINDS = ("band", "study", "pooled", "ours")
 SHAPES = alt.Scale(domain=list(KINDS), range=["square", "square", "diamond", "circle"])
@@ -38,12 +38,7 @@ def forest(audit: AuditTables, verdict: Row) -> tuple[Figure, dict[str, Rows]]:
     """Return the picture of a verdict that has an interval, and its table."""
     words = audit.words
     known = measures()[verdict["measure"]]
-    chosen = next(
-        row
-        for row in load.rows("comparison_sets")
-        if row["comparison_set"] == verdict["comparison_set"]
-    )
-    rows = _lines(audit, known, verdict, chosen)
+    rows = _lines(audit, known, verdict)
     edges = (
         verdict["band_low"] - verdict["floor"],
         verdict["band_high"] + verdict["floor"],
@@ -90,9 +85,7 @@ def forest(audit: AuditTables, verdict: Row) -> tuple[Figure, dict[str, Rows]]:
     return drawing, {table: rows, f"{table}_band": bands}
 
 
-def _lines(
-    audit: AuditTables, known: Measure, verdict: Row, chosen: dict[str, str]
-) -> list[Row]:
+def _lines(audit: AuditTables, known: Measure, verdict: Row) -> list[Row]:
     name = verdict["comparison_set"]
     published = {row["key"]: row for row in load.rows("published_accuracy")}
     band = [
@@ -110,8 +103,9 @@ def _lines(
     pooled = pooled_row(audit, verdict)
     if pooled is not None and pooled["mean"] is not None:
         in_band = {row["key"] for row in band}
-        for study in studies(chosen, known.name):
-            if study["key"] not in in_band:
+        for key in filter(None, pooled["study_keys"].split("; ")):
+            study = published[key]
+            if key not in in_band:
                 reach = float(ndtri(UPPER_TAIL)) * variance_of(study) ** 0.5
                 mean = float(study["value"])
                 ends = (mean - reach, mean + reach)

@@ -45,7 +45,7 @@ Row = Mapping[str, str]
 
 
 @makes(MATCHES, POOLED, reads=("summarised.verdicts",))
-def make_literature(warehouse: Warehouse, _: Mapping[str, Any]) -> None:
+def make_literature(warehouse: Warehouse, parameters: Mapping[str, Any]) -> None:
     """Make both tables.
 
     Grain: comparison_set, measure, key; and comparison_set, measure, method.
@@ -57,7 +57,10 @@ def make_literature(warehouse: Warehouse, _: Mapping[str, Any]) -> None:
     matches, pooled = [], []
     for name, measure in judged:
         matches += matches_of(sets[name], measure)
-        pooled += [pooled_of(sets[name], measure, method) for method in METHODS]
+        pooled += [
+            pooled_of(sets[name], measure, method, parameters["settings"].pool_keys)
+            for method in METHODS
+        ]
     write_rows(warehouse, MATCHES, matches)
     write_rows(warehouse, POOLED, pooled)
 
@@ -148,8 +151,27 @@ def _is_band(member: Row) -> bool:
     return member["role"] == "band"
 
 
-def studies(chosen: Row, measure: str) -> list[Row]:
-    """Return the members of a set that may be pooled.
+def candidates(chosen: Row, measure: str, own_keys: Sequence[str] = ()) -> list[Row]:
+    """Return the published figures on a measure's subject that may come into a pool.
+
+    Args:
+        chosen: a row of comparison_sets.csv.
+        measure: the measure compared.
+        own_keys: figures the reader chose; where none is on the subject, and without
+            any, the members of the set.
+    """
+    published = {row["key"]: row for row in load.rows("published_accuracy")}
+    stem = measure.partition("_")[0]
+    own: list[Row] = [
+        published[key]
+        for key in own_keys
+        if published[key]["measure"].partition("_")[0] == stem
+    ]
+    return own or [published[row["key"]] for row in members(chosen, measure)]
+
+
+def refusal(published: Row, chosen: Row, measure: str) -> str | None:
+    """Say why a published figure cannot be pooled for a comparison; None where it can.
 
     Means of single clinical studies that were read, by the same definition, in jaws as
     edentulous and not by another guidance, with an SD and a number of patients. A
@@ -157,21 +179,26 @@ def studies(chosen: Row, measure: str) -> list[Row]:
     asked for: no difference between jaws is established. What does not match is said
     beside the result.
     """
-    published = {row["key"]: row for row in load.rows("published_accuracy")}
-    kept: list[Row] = []
-    for member in members(chosen, measure):
-        row = published[member["key"]]
-        unlike = misses(row, chosen, measure)
-        if (
-            row["statistic"] == "mean"
-            and row["design"] in CLINICAL
-            and not {"definition", "edentulism", "source"} & set(unlike)
-            and "instead of" not in unlike.get("guidance", "")
-            and row["sd"]
-            and row["n_patients"]
-        ):
-            kept.append(row)
-    return kept
+    unlike = misses(published, chosen, measure)
+    if published["statistic"] != "mean" or published["design"] not in CLINICAL:
+        return "no mean of a single clinical study"
+    for key in ("definition", "edentulism", "source"):
+        if key in unlike:
+            return f"{key}: {unlike[key]}"
+    if "instead of" in unlike.get("guidance", ""):
+        return f"guidance: {unlike['guidance']}"
+    if not (published["sd"] and published["n_patients"]):
+        return "no SD or no number of patients printed"
+    return None
+
+
+def studies(chosen: Row, measure: str, own_keys: Sequence[str] = ()) -> list[Row]:
+    """Return the published figures that are pooled."""
+    return [
+        row
+        for row in candidates(chosen, measure, own_keys)
+        if refusal(row, chosen, measure) is None
+    ]
 
 
 def variance_of(study: Row) -> float:
@@ -183,9 +210,17 @@ def variance_of(study: Row) -> float:
     return float(study["sd"]) ** 2 / int(study["n_patients"])
 
 
-def pooled_of(chosen: Row, measure: str, method: Method) -> dict[str, Any]:
+def pooled_of(
+    chosen: Row, measure: str, method: Method, own_keys: Sequence[str] = ()
+) -> dict[str, Any]:
     """Return the row of a set and measure in summarised.pooled_published."""
-    used = studies(chosen, measure)
+    among = candidates(chosen, measure, own_keys)
+    used = studies(chosen, measure, own_keys)
+    refused = [
+        f"{row['citation']}, {row['key']} ({why})"
+        for row in among
+        if (why := refusal(row, chosen, measure)) is not None
+    ]
     pooled = pooled_mean(
         [float(row["value"]) for row in used],
         [variance_of(row) for row in used],
@@ -205,6 +240,9 @@ def pooled_of(chosen: Row, measure: str, method: Method) -> dict[str, Any]:
         "tau2": pooled.tau2,
         "i2": pooled.i2,
         "studies": "; ".join(row["citation"] for row in used),
+        "study_keys": "; ".join(row["key"] for row in used),
+        "is_own_choice": any(row["key"] in own_keys for row in among),
+        "refused": "; ".join(refused),
         "unlike": _all_unlike(used, chosen, measure),
         "note": pooled.warning,
     }

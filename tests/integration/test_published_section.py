@@ -111,3 +111,13 @@ def test_the_demo_holds_a_row_for_each_published_figure_and_its_reason(demo):
 def test_the_rows_of_a_forest_can_be_written_as_json(section_of):
     for rows in section_of(tables_of.clinic()).tables.values():
         assert json.loads(json.dumps(rows)) == rows
+
+
+def test_a_choice_of_the_clinics_own_is_named_with_what_was_refused(section_of):
+    tables = tables_of.clinic()
+    for row in tables["summarised.pooled_published"]:
+        row |= {"is_own_choice": True, "refused": "One <b> 2020, one_entry (no SD)"}
+    said = section_of(tables).context["comparisons"][0]["pooled"]
+    assert said.startswith(
+        "Chosen by the clinic in audit.toml; of these not pooled: One"
+    )

@@ -60,6 +60,12 @@ def test_plan_rules_are_off_until_they_are_set(folder):
     assert (rules.site_rule_mm, rules.axis_rule) == (8.0, "surveyor")
 
 
+def test_what_is_pooled_is_the_sets_until_keys_are_chosen(folder):
+    assert audits.open_folder(folder).settings().pool_keys == ()
+    said = '\n[pool]\nkeys = ["dhaese2012_entry", "dhaese2012_entry"]\n'
+    assert write(folder, said).pool_keys == ("dhaese2012_entry",)
+
+
 def test_own_limits_have_defaults_and_each_may_be_set(folder):
     settings = audits.open_folder(folder).settings()
     assert settings.room.parameters() == {
@@ -101,6 +107,8 @@ def test_own_limits_have_defaults_and_each_may_be_set(folder):
         ("\n[plan]\nsite_rule_mm = 80\n", "80; 3 to 25 is possible"),
         ('\n[plan]\nsite_rule_mm = "8"\n', "site_rule_mm should be a number"),
         ('\n[plan]\naxis_rule = "upright"\n', "which is no rule"),
+        ('\n[pool]\nkeys = ["nobody_entry"]\n', "which is no published figure"),
+        ('\n[pool]\nkeys = "dhaese2012_entry"\n', "pool.keys"),
         ("\n[plan]\nsite_mm = 8\n", "plan.site_mm, which is not a setting"),
         ('\n[[cycle]]\nname = "x"\n', "needs from and to"),
         (

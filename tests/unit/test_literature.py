@@ -126,3 +126,27 @@ def test_too_few_studies_are_not_pooled_and_the_reason_is_given(name: str) -> No
     assert row["mean"] is None
     assert row["tau2"] is None
     assert row["note"].startswith("Not pooled: ")
+
+
+def test_a_readers_own_choice_is_pooled_and_what_cannot_be_is_refused_with_its_reason():
+    """The three studies of the set less one, two more of its own, one review, one recalled."""
+    used = [row["key"] for row in studies(LOWER, "entry_3d_mm")]
+    review = "tahmaseb2018_all_entry"
+    assert PUBLISHED[review]["statistic"] == "pooled_mean"
+    keys = (*used[:2], review)
+    row = pooled_of(LOWER, "entry_3d_mm", "REML", keys)
+    assert row["is_own_choice"]
+    assert row["study_keys"] == "; ".join(used[:2])
+    assert f"{review} (no mean of a single clinical study)" in row["refused"]
+    assert row["note"].startswith("Not pooled: ")
+    of_set = pooled_of(LOWER, "entry_3d_mm", "REML")
+    assert not of_set["is_own_choice"]
+    same = pooled_of(LOWER, "entry_3d_mm", "REML", used)
+    assert (same["mean"], same["is_own_choice"]) == (of_set["mean"], True)
+
+
+def test_a_choice_that_says_nothing_on_a_measure_leaves_it_to_the_set():
+    entry = [row["key"] for row in studies(LOWER, "entry_3d_mm")]
+    row = pooled_of(LOWER, "angle_deg", "REML", entry)
+    assert not row["is_own_choice"]
+    assert row == pooled_of(LOWER, "angle_deg", "REML")

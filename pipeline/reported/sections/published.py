@@ -64,7 +64,7 @@ def _pooled(audit: AuditTables, verdict: Row) -> str:
     found = [pooled_row(audit, verdict, method) for method in METHODS]
     rows = [row for row in found if row is not None]
     if not rows or rows[0]["mean"] is None:
-        return " ".join(row["note"] for row in rows[:1])
+        return " ".join(_chosen(audit, row) + row["note"] for row in rows[:1])
     said = [
         words(
             "pooled.by",
@@ -80,7 +80,7 @@ def _pooled(audit: AuditTables, verdict: Row) -> str:
         for row in rows
     ]
     first = rows[0]
-    return words(
+    return _chosen(audit, first) + words(
         "pooled.text",
         n=first["n_studies"],
         patients=words.count("patient", first["n_patients"]),
@@ -88,6 +88,14 @@ def _pooled(audit: AuditTables, verdict: Row) -> str:
         said="; ".join(said),
         unlike=first["unlike"] or words("pooled.all_match"),
     )
+
+
+def _chosen(audit: AuditTables, pooled: Row) -> str:
+    """Say that the reader chose the studies, and which of them were refused."""
+    if not pooled["is_own_choice"]:
+        return ""
+    refused = pooled["refused"] or audit.words("pooled.none_refused")
+    return audit.words("pooled.own_choice", refused=refused) + " "
 
 
 def _line(audit: AuditTables, match: Row) -> Row:
