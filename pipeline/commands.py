@@ -206,6 +206,7 @@ def _report(
         pages = [
             build.write_clinic_report(tables, into),
             build.write_programme_report(tables, into),
+            build.write_circulated_report(tables, into),
             *build.write_lab_returns(tables, into),
             write_research_report(tables, into),
         ]

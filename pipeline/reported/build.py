@@ -29,6 +29,7 @@ __all__ = [
     "sections_of",
     "suffix_of",
     "summary_lines",
+    "write_circulated_report",
     "write_clinic_report",
     "write_lab_returns",
     "write_programme_report",
@@ -39,11 +40,13 @@ __all__ = [
 CLINIC = "clinic"
 PROGRAMME = "programme"
 TRAINEE = "trainee"
+CIRCULATED = "circulated"
 LAB_RETURN = "lab_return"
 TITLES = {
     CLINIC: "header",
     PROGRAMME: "programme",
     TRAINEE: "trainee",
+    CIRCULATED: "circulated",
     LAB_RETURN: "lab_return",
     "research": "research",
 }
@@ -85,6 +88,25 @@ def write_programme_report(
         return None
     text = report_page(audit, PROGRAMME, cache_folder=cache_folder)
     return written(text, folder / "programme.html")
+
+
+def write_circulated_report(
+    audit: AuditTables, folder: Path, *, cache_folder: Path | None = None
+) -> Path | None:
+    """Write what of the programme page may go outside: codes, and no small count.
+
+    Args:
+        audit: the tables of the finished audit, of all trainees.
+        folder: where the page goes; made when missing.
+        cache_folder: as for the clinic review.
+
+    Returns:
+        ``programme_circulated.html``; None where no trainee treated a patient.
+    """
+    if not any(row["setting"] == "patient" for row in audit.trainee_exposure):
+        return None
+    text = report_page(audit, CIRCULATED, cache_folder=cache_folder)
+    return written(text, folder / "programme_circulated.html")
 
 
 def write_trainee_report(

@@ -12,7 +12,11 @@ from pipeline import commands, keys
 from pipeline.errors import NoSuchTrainee, SettingsError
 from pipeline.own_files import read_requirements
 from pipeline.reported.audit_tables import AuditTables
-from pipeline.reported.build import write_programme_report, write_trainee_report
+from pipeline.reported.build import (
+    write_circulated_report,
+    write_programme_report,
+    write_trainee_report,
+)
 from tests.audits import audit_of, fill, opened, quiet
 
 CRITERIA = (
@@ -278,6 +282,32 @@ def test_the_programme_page_lists_trainees_by_code_and_ranks_nobody(folder, tmp_
     assert not re.search(r"\b(rank|best|worst|league)\b", said, re.IGNORECASE)
 
 
+def test_the_circulated_copy_names_nobody_and_no_case_and_shows_no_small_count(
+    folder, tmp_path
+):
+    with opened(folder) as audit:
+        path = write_circulated_report(AuditTables(audit, WRITTEN_AT), tmp_path)
+        codes = {row[0] for row in audit.run(
+            "select case_key from measured.cases union all select patient_key from measured.cases"
+        )}  # fmt: skip
+        operators = {row[0] for row in audit.run(
+            "select distinct operator_code from measured.cases"
+            " where operator_level not in ('student', 'resident')"
+        )}  # fmt: skip
+    page = path.read_text("utf-8")
+    assert len(codes) >= len(CASES)
+    assert operators
+    assert not [code for code in codes | operators if code in page]
+    for row in CASES:
+        assert row[0] not in page
+        assert row[1] not in page
+    for of_trainee in ("01-12", "12 Jan", "24 Mar"):
+        assert of_trainee not in page
+    shown = re.findall(r'<td class="n">([^<]*)</td>', page)
+    assert "*" in shown
+    assert not {"1", "2", "3", "4"} & set(shown)
+
+
 def test_an_unknown_trainee_is_a_sentence_and_not_a_crash(folder, tmp_path):
     with opened(folder) as audit, pytest.raises(NoSuchTrainee, match="'nobody'"):
         write_trainee_report(AuditTables(audit, WRITTEN_AT, trainee="nobody"), tmp_path)
@@ -292,6 +322,7 @@ def test_without_trainees_no_programme_page_is_written(tmp_path):
     )
     with opened(folder) as audit:
         assert write_programme_report(AuditTables(audit, WRITTEN_AT), tmp_path) is None
+        assert write_circulated_report(AuditTables(audit, WRITTEN_AT), tmp_path) is None
 
 
 def test_results_measured_by_who_operated_stand_in_a_row_of_their_own(folder):
