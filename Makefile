@@ -32,6 +32,7 @@ lint: $(MADE)
 calibrate: $(MADE)
 	$(BIN)/python -m tests.calibration.intervals
 	$(BIN)/python -m tests.calibration.budget
+	$(BIN)/python -m tests.calibration.causes
 	$(BIN)/python -m tests.calibration.trainees
 	$(BIN)/python -m tests.calibration.learning
 

@@ -18,6 +18,7 @@ from pipeline.measured import repeatability as _repeatability
 from pipeline.staged import problems as _problems
 from pipeline.summarised import accuracy as _accuracy
 from pipeline.summarised import bias as _bias
+from pipeline.summarised import causes as _causes
 from pipeline.summarised import centres as _centres
 from pipeline.summarised import comparison as _comparison
 from pipeline.summarised import competence as _competence
@@ -32,6 +33,7 @@ from pipeline.summarised import factor_effects as _factor_effects
 from pipeline.summarised import film_foretold as _film_foretold
 from pipeline.summarised import funnel as _funnel
 from pipeline.summarised import guide_slices as _guide_slices
+from pipeline.summarised import group_causes as _group_causes
 from pipeline.summarised import influence as _influence
 from pipeline.summarised import judged_cases as _judged_cases
 from pipeline.summarised import lab_return as _lab_return
@@ -70,6 +72,8 @@ MADE_IN_PYTHON = (
     _guide_slices,
     _years_after,
     _bias,
+    _causes,
+    _group_causes,
     _influence,
     _judged_cases,
     _factor_effects,

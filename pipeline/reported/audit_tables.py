@@ -8,6 +8,7 @@ from datetime import date, datetime
 from functools import cached_property
 from typing import Any, TypeAlias, TypeVar
 
+from pipeline.reference import load
 from pipeline.reported.wording import Words
 from pipeline.warehouse import Warehouse
 
@@ -222,6 +223,42 @@ class AuditTables:
             " from summarised.discuss group by all",
         )
         return {bool(row["is_deliberate_change"]): row["cases"] for row in found}
+
+    @cached_property
+    def case_causes(self) -> dict[str, list[Row]]:
+        """What the cases up for discussion are consistent with, the likeliest first."""
+        found: dict[str, list[Row]] = {}
+        rest = (
+            "where case_key in (select case_key from summarised.discuss)"
+            " order by case_key, rank"
+        )
+        for row in self._read("summarised.case_causes", rest):
+            found.setdefault(row["case_key"], []).append(row)
+        return found
+
+    @cached_property
+    def group_causes(self) -> list[Row]:
+        """What the means of groups are consistent with, those that circulate."""
+        circulated = {
+            row["group_by"]
+            for row in load.rows("cause_groups")
+            if row["is_circulated"] == "yes"
+        }
+        rest = (
+            "where said <> 'too few to say'"
+            " order by group_by <> 'overall', group_by, group_value, rank"
+        )
+        rows = self._read("summarised.group_causes", rest)
+        return [row for row in rows if row["group_by"] in circulated]
+
+    @cached_property
+    def play_seen(self) -> list[Row]:
+        """How many cases are explained by play, are not, or cannot be told."""
+        return rows_of(
+            self.warehouse,
+            "select said, count(*) as n from summarised.play_seen"
+            " group by all order by n desc, said",
+        )
 
     @cached_property
     def verdicts(self) -> list[Row]:

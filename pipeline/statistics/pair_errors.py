@@ -142,17 +142,27 @@ class Pairs:
         return left
 
 
-def pairs_from_implants(
+def errors_from_implants(
     left: Floats,
     back: Floats,
     up: Floats,
     lean_left: Floats,
     lean_back: Floats,
     *,
-    length_mm: float,
-    spacing_mm: float,
-) -> Pairs:
-    """Turn the errors of both implants, (.., n, 2) with the left first, into pairs."""
+    length_mm: float | Floats,
+    spacing_mm: float | Floats,
+) -> PairErrors:
+    """Turn the errors of both implants, (.., n, 2) with the left first, into ten numbers.
+
+    Args:
+        left: place of the middle of each axis, mm; ``back`` and ``up`` likewise.
+        back: see ``left``.
+        up: see ``left``.
+        lean_left: lean of each upper end, radians.
+        lean_back: see ``lean_left``.
+        length_mm: planned length of an implant, one or (.., n).
+        spacing_mm: planned distance of the entries, one or (.., n).
+    """
 
     def mean(both: Floats) -> Floats:
         middle: Floats = both.mean(axis=-1)
@@ -164,7 +174,7 @@ def pairs_from_implants(
 
     l2, w2 = length_mm**2, spacing_mm**2
     lean, slope = mean(lean_left), -apart(up) / spacing_mm
-    errors = PairErrors(
+    return PairErrors(
         shift_left=mean(left),
         shift_back=mean(back),
         shift_up=mean(up),
@@ -175,5 +185,27 @@ def pairs_from_implants(
         convergence=-apart(lean_left),
         sagittal=-apart(lean_back),
         contradiction=lean - slope,
+    )
+
+
+def pairs_from_implants(
+    left: Floats,
+    back: Floats,
+    up: Floats,
+    lean_left: Floats,
+    lean_back: Floats,
+    *,
+    length_mm: float,
+    spacing_mm: float,
+) -> Pairs:
+    """Turn the errors of both implants, (.., n, 2) with the left first, into pairs."""
+    errors = errors_from_implants(
+        left,
+        back,
+        up,
+        lean_left,
+        lean_back,
+        length_mm=length_mm,
+        spacing_mm=spacing_mm,
     )
     return Pairs(errors, length_mm, spacing_mm)

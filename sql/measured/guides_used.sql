@@ -8,7 +8,11 @@ with remade as (
 select
     s.case_key,
     s.guide_code,
-    s.material_lot
+    s.material_lot,
+    s.used,
+    s.fit,
+    s.fixation_pins,
+    s.seat_rechecked_after_pins
 from checked.usable_guides as s
 left join remade as r on s.guide_code = r.remake_of_code
 where s.case_key is not null and coalesce(s.kind, 'surgical') = 'surgical'

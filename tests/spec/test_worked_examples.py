@@ -16,7 +16,7 @@ EXAMPLES = load.worked_examples()
 def test_the_example_measures_as_it_says(example, tmp_path):
     sheets = {example["sheet"]: example["rows"]} | example.get("also", {})
     files = {f"{name}.csv": rows.lstrip("\n") for name, rows in sheets.items()}
-    folder = audit_of(tmp_path / "a", files)
+    folder = audit_of(tmp_path / "a", files, up_to=example["table"].partition(".")[0])
     with opened(folder) as audit:
         found = audit.frame(f"select * from {example['table']}").to_dict("records")
     for key in ("side", "achieved_source"):

@@ -158,6 +158,7 @@ def test_axes_never_speak_of_x_y_and_z():
 BY_CODE = (
     "axis_unit", "budget.column", "budget.component", "budget.key", "budget.part", "budget.slice", "budget.whole",
     "budget.vector", "count", "discuss.name", "cycle", "design", "forest.key", "group_value", "harm.kind", "header.fact",
+    "causes.column", "causes.play", "causes.said", "causes.group",
     "meaning.figure", "meaning.word", "measures", "pairs.tip", "reached", "reached_sign",
     "read", "side", "source", "stage", "status", "strip.key", "unit", "verdict.sign",
     "verdict.word", "waits.what", "actions", "definitions", "definitions.kind",

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from pipeline.reported.audit_tables import AuditTables, Row
 from pipeline.reported.room import DISCUSS_LETTERS, lines_of, that_fit
 from pipeline.reported.section import Section
+from pipeline.reported.sections.causes import in_short
 from pipeline.reported.sections.criteria import room_of
 from pipeline.reported.wording import limit, measures, number
 
@@ -83,12 +84,15 @@ def _line(audit: AuditTables, case: str, rows: Sequence[Row], n_more: int) -> Ro
     points = [_point(audit, row) for row in rows]
     more = words("discuss.more_points", n=n_more) if n_more else ""
     text = "; ".join([*(" ".join(point.values()) for point in points), more])
+    cause = "" if rows[0]["is_deliberate_change"] else in_short(audit, case)
     return {
         "case": case,
         "day": words.day(rows[0]["surgery_date"]),
         "points": points,
         "more": more,
-        "lines": lines_of(text, DISCUSS_LETTERS),
+        "cause": cause,
+        "lines": lines_of(text, DISCUSS_LETTERS)
+        + (lines_of(cause, DISCUSS_LETTERS) if cause else 0),
     }
 
 
