@@ -32,8 +32,8 @@ from pipeline.summarised import event_rates as _event_rates
 from pipeline.summarised import factor_effects as _factor_effects
 from pipeline.summarised import film_foretold as _film_foretold
 from pipeline.summarised import funnel as _funnel
-from pipeline.summarised import guide_slices as _guide_slices
 from pipeline.summarised import group_causes as _group_causes
+from pipeline.summarised import guide_slices as _guide_slices
 from pipeline.summarised import influence as _influence
 from pipeline.summarised import judged_cases as _judged_cases
 from pipeline.summarised import lab_return as _lab_return
