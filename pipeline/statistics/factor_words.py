@@ -9,6 +9,9 @@ SKEWED, VERY_SKEWED = 0.5, 1.0
 """Skewness from which a distribution is called skewed and very skewed (Bulmer,
 Principles of Statistics, 2nd ed. 1967, chapter 4)."""
 
+LITTLE_BETWEEN = 0.005
+"""A share of the spread below this rounds to 0 %."""
+
 
 def diagnostics(model: FactorModel) -> str | None:
     """Say how far the fit can be trusted; None where nothing was fitted."""
@@ -39,10 +42,10 @@ def _spread(model: FactorModel) -> str:
     if model.n_values == model.n_patients:
         return "Each patient has one implant."
     edge = model.model.at_edge if model.model else ""
-    if edge == "none between":
-        return "The fit converged; patients differ no more than their implants do."
     if edge == "none within":
         return "The implants of each patient are as good as alike: look for copies."
+    if edge == "none between" or (model.icc or 0) < LITTLE_BETWEEN:
+        return "The fit converged; patients differ no more than their implants do."
     return f"The fit converged; {model.icc:.0%} of the spread lies between patients."
 
 
@@ -51,7 +54,8 @@ def _single(model: FactorModel) -> str:
     if found is None:
         return "No patient moves an estimate by a tenth of its standard error."
     said = (
-        f"Without one patient {found.term.level} would be {found.ratio_without:.2f}"
+        f"Without one patient the ratio of {found.term.level!r} would be"
+        f" {found.ratio_without:.2f}"
         f" instead of {found.ratio:.2f}"
     )
     if found.is_changed:

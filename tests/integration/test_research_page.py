@@ -229,3 +229,28 @@ def test_a_published_figure_is_compared_with_or_refused_with_a_reason(demo, rese
     assert sum(len(row["Values"].split("; ")) for row in refused) == counts[False]
     assert all(row["Why not"] for row in refused)
     assert all(row["Definition"] for row in (*compared, *refused))
+
+
+def test_no_code_of_a_case_stands_on_the_page_or_in_its_files(demo, research):
+    codes = [code for (code,) in of(demo, "select case_key from measured.cases")]
+    texts = {
+        path.name: path.read_text(encoding="utf-8-sig")
+        for path in research.rglob("*")
+        if path.suffix in {".html", ".csv", ".svg"}
+    }
+    assert len(texts) > 20
+    named = [name for name, text in texts.items() if any(c in text for c in codes)]
+    assert named == []
+
+
+def test_every_level_of_a_factor_is_told_or_stands_with_its_reason(demo, research):
+    told = rows(research / "tables" / "factors.csv")
+    untold = rows(research / "tables" / "factors_untold.csv")
+    counts = dict(
+        of(
+            demo,
+            "select is_estimable, count(*) from summarised.factor_effects group by 1",
+        )
+    )
+    assert (len(told), len(untold)) == (counts[True], counts[False])
+    assert all(row["Why not"] for row in untold)

@@ -9,7 +9,13 @@ import statsmodels.formula.api as smf
 from scipy.stats import false_discovery_control
 from statsmodels.stats.multitest import multipletests
 
-from pipeline.statistics.factor_design import NOT_KNOWN, Number, Words
+from pipeline.statistics.factor_design import (
+    MOST_PATIENTS,
+    NOT_KNOWN,
+    Number,
+    Words,
+    enough_of_each,
+)
 from pipeline.statistics.factor_words import diagnostics
 from pipeline.statistics.factors import factor_model
 from pipeline.statistics.mixed import random_intercept, random_slope
@@ -171,3 +177,15 @@ def test_the_fit_says_when_it_rests_on_one_patient():
     assert patient[found.fragile.row] == 1
     said = diagnostics(found) or ""
     assert "Without one patient" in said
+
+
+def test_a_model_of_very_many_patients_takes_in_enough_of_each_level():
+    rng = np.random.default_rng(6)
+    n = 3 * MOST_PATIENTS
+    kind = (rng.random(n) < 0.9).astype(int)
+    kinds = Words("kind", "the kind", kind, ("rare", "common"))
+    _, patients = group_by_patient(np.ones(n), np.arange(n))
+    taken = enough_of_each([kinds], patients)
+    # the rare level whole, the common one up to the cap
+    assert np.count_nonzero(taken & (kind == 0)) == np.count_nonzero(kind == 0)
+    assert np.count_nonzero(taken & (kind == 1)) == MOST_PATIENTS

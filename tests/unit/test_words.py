@@ -174,7 +174,7 @@ BY_CODE = (
     "wear.aria", "wear.key", "wear.column",
     "left_right.column", "centres.given", "centres.key",
     "room.column", "room.question", "room.wanted", "room.untold", "room.first", "plans.quantity",
-    "literature.column", "outcomes.column", "outcomes.state", "methods.column", "methods.state",
+    "literature.column", "literature.defined", "outcomes.column", "outcomes.state", "methods.column", "methods.state",
     "factors.column", "factors.model",
     "learning.for",
     "as_good.column", "as_good.aim", "as_good.verdict",

@@ -76,12 +76,23 @@ def _deviations(audit: AuditTables, rows: list[Row]) -> Printed:
         tuple((measures()[row["measure"]].label, *figures_of(row)) for row in rows),
         ("summarised.accuracy",),
         (
+            *_one_source(audit, rows),
             words("deviations.unit_of_analysis"),
             words("deviations.spread"),
             words("deviations.few", n=FEWEST_SUMMED),
             *dict.fromkeys(row["note"] for row in rows if row["note"]),
         ),
     )
+
+
+def _one_source(audit: AuditTables, rows: list[Row]) -> list[str]:
+    """Say of how many of the measured implants the table is, where not of all."""
+    measured = audit.counts["implants"]
+    counted = max(row["n_implants"] for row in rows)
+    if counted >= measured:
+        return []
+    n_of = audit.words.n_of(counted, measured)
+    return [audit.words("deviations.one_source", n_of=n_of)]
 
 
 def _likeness(audit: AuditTables, rows: list[Row]) -> Printed:

@@ -23,7 +23,6 @@ COLUMNS: Final = (
     ("interval", "low", "high"),
     "p",
     "p_adjusted",
-    "remark",
 )
 
 
@@ -32,19 +31,37 @@ def content(audit: AuditTables) -> Section | None:
     if not audit.factor_effects:
         return None
     words = audit.words
+    told = [row for row in audit.factor_effects if row["is_estimable"]]
     table = Printed(
         "factors",
         words("factors.table"),
         columns_of(words, "factors.column", COLUMNS),
-        tuple(_line(audit, row) for row in audit.factor_effects),
+        tuple(_line(audit, row) for row in told),
         ("summarised.factor_effects", "summarised.factor_models"),
         (words("factors.note"),),
     )
     said = [_said(audit, row) for row in audit.factor_models if _is_told(row)]
-    return Section({"table": table, "said": said}, printed=(table,))
+    untold = len(audit.factor_effects) - len(told)
+    if untold:
+        said.append(words("factors.untold", n=untold, total=len(audit.factor_effects)))
+    tables = (table,) if told else ()
+    return Section({"tables": tables, "said": said}, printed=tables)
 
 
 def _line(audit: AuditTables, row: Row) -> tuple[Cell, ...]:
+    words = audit.words
+    ratio = number(row["estimate"], DIGITS)
+    return (
+        *level_of(audit, row),
+        words("factors.reference") if row["is_reference"] else ratio,
+        (number(row["low"], DIGITS), number(row["high"], DIGITS)),
+        _p(audit, row["p"]),
+        _p(audit, row["p_adjusted"]),
+    )
+
+
+def level_of(audit: AuditTables, row: Row) -> tuple[str, ...]:
+    """Return measure, model, factor, level and how many have it."""
     words = audit.words
     labels = {one["factor"]: one["label"] for one in load.rows("factors")}
     return (
@@ -54,11 +71,6 @@ def _line(audit: AuditTables, row: Row) -> tuple[Cell, ...]:
         words.code("group_value", row["level"]),
         whole(row["n_patients"]),
         whole(row["n_implants"]),
-        number(row["estimate"], DIGITS),
-        (number(row["low"], DIGITS), number(row["high"], DIGITS)),
-        _p(audit, row["p"]),
-        _p(audit, row["p_adjusted"]),
-        words("factors.reference") if row["is_reference"] else row["why_not"] or "",
     )
 
 

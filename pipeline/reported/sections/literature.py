@@ -8,7 +8,7 @@ from pipeline.reported.audit_tables import AuditTables, Row
 from pipeline.reported.printed import Printed, columns_of
 from pipeline.reported.section import Section
 from pipeline.reported.sections import published
-from pipeline.reported.wording import NOT_HELD
+from pipeline.reported.wording import NOT_HELD, measures
 
 COMPARED: Final = (
     "comparison",
@@ -47,7 +47,7 @@ def _compared(audit: AuditTables) -> Printed:
         (
             comparison_of(audit, match),
             match["citation"],
-            match["published_measure"],
+            definition_of(audit, match["published_measure"]),
             match["statistic"].replace("_", " "),
             f"{match['value']:.2f}",
             (
@@ -67,6 +67,14 @@ def _compared(audit: AuditTables) -> Printed:
         ("summarised.published_matches", "reference.published_accuracy"),
         (words("literature.note"),),
     )
+
+
+def definition_of(audit: AuditTables, published_measure: str) -> str:
+    """Return what a published figure measures, in words."""
+    known = measures().get(published_measure)
+    if known is not None:
+        return known.label
+    return audit.words.code("literature.defined", published_measure)
 
 
 def comparison_of(audit: AuditTables, match: Row) -> str:

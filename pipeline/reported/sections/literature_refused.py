@@ -7,7 +7,7 @@ from typing import Final
 from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.printed import Printed, columns_of
 from pipeline.reported.section import Section
-from pipeline.reported.sections.literature import comparison_of
+from pipeline.reported.sections.literature import comparison_of, definition_of
 from pipeline.reported.wording import number
 
 COLUMNS: Final = ("comparison", "source", "definition", "values", "why")
@@ -21,7 +21,7 @@ def content(audit: AuditTables) -> Section | None:
             key = (
                 comparison_of(audit, match),
                 match["citation"],
-                match["published_measure"],
+                definition_of(audit, match["published_measure"]),
                 match["reason"],
             )
             lines.setdefault(key, []).append(number(match["value"], 2))

@@ -93,7 +93,7 @@ def _agreement(audit: AuditTables) -> Printed:
                 _pair(row, "agreement_high_from", "agreement_high_to"),
             )
             for row in audit.repeatability
-            if row["agreement_bias"] is not None
+            if row["agreement_low"] is not None
         ),
         ("measured.repeatability",),
         (words("method_error.agreement_note"),),

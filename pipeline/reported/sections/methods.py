@@ -73,11 +73,10 @@ def _records(audit: AuditTables) -> str:
     words = audit.words
     aside = sum(row["count_rows_held"] for row in audit.received)
     mended = sum(row["count_changes"] for row in audit.mended)
-    return words(
-        "methods.records",
-        aside=words.count("row", aside),
-        mended=words.count("cell", mended),
-    )
+    said = words("methods.records", aside=words.count("row", aside))
+    if mended:
+        said += " " + words("methods.mended", mended=words.count("cell", mended))
+    return said
 
 
 def _software(audit: AuditTables) -> str:

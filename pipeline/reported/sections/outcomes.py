@@ -6,6 +6,7 @@ from typing import Final
 
 from pipeline.reference import load
 from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.charts import Figure
 from pipeline.reported.printed import Cell, Printed, columns_of
 from pipeline.reported.section import Section
 from pipeline.reported.sections import years_after
@@ -41,12 +42,16 @@ def content(audit: AuditTables) -> Section | None:
     if not tables:
         return None
     drawn = audit.once(years_after.content) or Section()
+    figures = tuple(f for f in drawn.figures if not _shows_cases(f, drawn))
+    rows = {name: drawn.tables[name] for f in figures for name in f.tables}
     return Section(
-        {"tables": tables, "figures": drawn.figures},
-        drawn.figures,
-        drawn.tables,
-        printed=tables,
+        {"tables": tables, "figures": figures}, figures, rows, printed=tables
     )
+
+
+def _shows_cases(figure: Figure, drawn: Section) -> bool:
+    """Tell whether a picture names single cases: this page and its files leave the house."""
+    return any("case" in row for name in figure.tables for row in drawn.tables[name])
 
 
 def _pairs(audit: AuditTables) -> Printed:
