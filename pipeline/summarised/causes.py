@@ -60,14 +60,16 @@ class Scored:
 )
 def make_case_causes(warehouse: Warehouse, _: Mapping[str, Any]) -> None:
     """Make summarised.case_causes. Grain: case_key, rank."""
-    rows = warehouse.frame(
+    chosen = (
         "select n.* from summarised.cause_numbers as n order by n.case_key in"
         " (select d.case_key from summarised.discuss as d) desc,"
         f" n.surgery_date desc nulls last, n.case_key limit {MOST_CASES}"
     )
+    rows = warehouse.frame(chosen)
     facts: dict[str, set[str]] = {}
     for case, fact in warehouse.run(
-        "select case_key, fact from summarised.cause_facts"
+        "select f.case_key, f.fact from summarised.cause_facts as f"
+        f" semi join ({chosen}) as c on f.case_key = c.case_key"
     ):
         facts.setdefault(case, set()).add(fact)
     write_rows(warehouse, TABLE, list(_rows(rows, facts)) if len(rows) else [])

@@ -29,6 +29,9 @@ TABLE: Final = "summarised.group_causes"
 NEVER_OF_MEANS: Final = ("play", "hand", "one_implant")
 """Causes that go another way each time: no mean shows them."""
 
+MOST_PATIENTS: Final = 20_000
+"""The latest patients that groups are made of: more would tell no more of a lot."""
+
 CONSISTENT, NOTHING, TOO_FEW = (
     "consistent with",
     "no mean stands out from chance",
@@ -47,8 +50,11 @@ def make_group_causes(warehouse: Warehouse, _: Mapping[str, Any]) -> None:
     """Make summarised.group_causes. Grain: group_by, group_value, rank."""
     every = warehouse.frame(
         "select * from summarised.cause_numbers where not is_deliberate_change"
-        " order by patient_key, surgery_date, case_key"
-    ).drop_duplicates("patient_key")
+        " qualify row_number() over"
+        " (partition by patient_key order by surgery_date, case_key) = 1"
+        " order by surgery_date desc nulls last, case_key"
+        f" limit {MOST_PATIENTS}"
+    )
     write_rows(warehouse, TABLE, list(_rows(every)) if len(every) else [])
 
 
