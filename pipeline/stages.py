@@ -22,6 +22,7 @@ from pipeline.summarised import causes as _causes
 from pipeline.summarised import centres as _centres
 from pipeline.summarised import comparison as _comparison
 from pipeline.summarised import competence as _competence
+from pipeline.summarised import competence_adjusted as _competence_adjusted
 from pipeline.summarised import control_charts as _control_charts
 from pipeline.summarised import criteria as _criteria
 from pipeline.summarised import cycle_change as _cycle_change
@@ -79,6 +80,7 @@ MADE_IN_PYTHON = (
     _factor_effects,
     _equivalence,
     _competence,
+    _competence_adjusted,
     _funnel,
     _shrunken,
     _learning,

@@ -626,6 +626,12 @@ class AuditTables:
         return {row["chart"]: row for row in self._read("summarised.competence_limits")}
 
     @cached_property
+    def competence_adjusted(self) -> list[Row]:
+        """The score allowing for hard cases, in the order of the cases."""
+        rest = "order by trainee_code, case_number"
+        return self._read("summarised.competence_adjusted", rest)
+
+    @cached_property
     def funnel(self) -> list[Row]:
         """Units against their common share, by kind and code."""
         return self._read("summarised.funnel", "order by kind, unit")

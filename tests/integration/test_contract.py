@@ -79,6 +79,7 @@ GRAINS = {
     "summarised.factor_effects": "measure, model, factor, level",
     "summarised.factor_models": "measure, model, factors",
     "summarised.learning": "measure",
+    "summarised.competence_adjusted": "trainee_code, case_number",
     "summarised.equivalence": "comparison",
     "summarised.sample_size": "measure, aim, amount",
     "summarised.sensitivity": "measure, variant, detail",

@@ -1,7 +1,7 @@
 """Running scores of cases against published limits, and against counting every outcome."""
 
 from itertools import product
-from math import log
+from math import exp, log
 
 import numpy as np
 import pytest
@@ -15,6 +15,7 @@ from pipeline.statistics.monitoring import (
     run_chart,
     too_few_planned,
 )
+from pipeline.statistics.risk_adjusted import adjusted_limit, run_adjusted, weights
 
 
 def test_learning_score_shows_competence_as_often_as_its_published_example_says():
@@ -187,3 +188,67 @@ def test_the_boundaries_of_a_sequential_test_are_in_the_same_steps(
     whole = chosen.on_failure + chosen.on_success
     assert log((1 - alpha) / beta) / whole == pytest.approx(low, rel=1e-7)
     assert log((1 - beta) / alpha) / whole == pytest.approx(high, rel=1e-7)
+
+
+@pytest.mark.parametrize(
+    ("at", "odds_ratio", "risk", "met", "failed", "digits"),
+    [
+        ((-3.68, 0), 2, 0.025, -0.024, 0.669, 3),
+        ((-3.68, 50), 2, 0.542, -0.433, 0.26, 3),
+        ((-3.68, 0), 1 / 2, 0.025, 0.012, -0.681, 3),
+        ((-3.68, 50), 1 / 2, 0.542, 0.316, -0.377, 3),
+        ((-3.67, 19), 2, 0.09912, -0.0945, 0.5986, 4),
+        ((-3.67, 19), 1 / 2, 0.09912, 0.05083, None, 4),
+    ],
+)
+def test_a_case_moves_the_adjusted_score_as_in_the_published_example(
+    at, odds_ratio, risk, met, failed, digits
+):
+    """Heart surgery, logit p = -3.68 + .077 x Parsonnet score: Steiner and others,
+    Biostatistics 2000;1:441-452, and Steiner 2014, as the example of the R package vlad
+    prints them; the last two rows after Rigdon & Fricker with -3.67. That example prints
+    -.0954 for -.0945: two digits changed places."""
+    intercept, score = at
+    chance = 1 / (1 + exp(-(intercept + 0.077 * score)))
+    assert chance == pytest.approx(risk, abs=6e-4)
+    on_failure, on_success = weights(chance, odds_ratio)
+    assert on_success == pytest.approx(met, abs=0.51 * 10**-digits)
+    if failed is not None:
+        assert on_failure == pytest.approx(failed, abs=0.51 * 10**-digits)
+
+
+def test_chance_of_an_adjusted_signal_equals_counting_every_outcome_of_unlike_cases():
+    risks = [0.05, 0.4, 0.15, 0.6, 0.25, 0.1, 0.33, 0.2, 0.5, 0.08]
+    found = adjusted_limit(risks, 2.5, 0.08)
+    counted = {"expected": 0.0, "raised": 0.0, "next lower": 0.0}
+    for failures in product((False, True), repeat=len(risks)):
+        like = raised = 1.0
+        for risk, failed in zip(risks, failures, strict=True):
+            high = 2.5 * risk / (1 - risk + 2.5 * risk)
+            like *= risk if failed else 1 - risk
+            raised *= high if failed else 1 - high
+        if any(p.is_signal for p in run_adjusted(risks, failures, 2.5, found.limit)):
+            counted["expected"] += like
+            counted["raised"] += raised
+        lower = run_adjusted(risks, failures, 2.5, found.limit - 0.001)
+        if any(point.is_signal for point in lower):
+            counted["next lower"] += like
+    assert found.false_alarm == pytest.approx(counted["expected"], abs=1e-12)
+    assert found.power == pytest.approx(counted["raised"], abs=1e-12)
+    assert counted["expected"] <= 0.08 < counted["next lower"]
+
+
+def test_with_cases_alike_the_adjusted_score_does_what_the_plain_one_does():
+    """Odds 2.667 times as high take a failure rate of .2 to .4."""
+    plain = performance_chart(Rates(0.2, 0.4, 30, 0.05))
+    adjusted = adjusted_limit([0.2] * 30, 8 / 3, 0.05)
+    assert adjusted.false_alarm == pytest.approx(plain.false_alarm, abs=1e-9)
+    assert adjusted.power == pytest.approx(plain.power, abs=1e-9)
+
+
+def test_an_adjusted_signal_that_cannot_come_is_refused():
+    assert adjusted_limit([0.3, 0.3], 2, 0.05) is None
+    with pytest.raises(ValueError, match="odds ratio other than 1"):
+        weights(0.2, 1)
+    with pytest.raises(ValueError, match="between 0 and 1"):
+        weights(0.0, 2)
