@@ -99,6 +99,7 @@ def test_the_programme_page_shows_codes_and_no_names(programme):
     assert "Against the common share, by number of cases" in page
     assert "Means, and what to expect next" in page
     assert "Learning, over all trainees together" in page
+    assert "built-in" not in page
     assert "Trainee0" not in page
     assert "lab0" not in page
 
