@@ -1,6 +1,8 @@
 """Mixed models against printed fits and the reference library; estimable or not, said."""
 
+import csv
 import warnings
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -87,6 +89,32 @@ def test_ratios_and_their_errors_are_those_of_the_reference_library(seed):
         assert np.log(effect.ratio) == pytest.approx(fitted.params[name], abs=2e-4)
         at = effect.term.column
         assert found.model.se(at) == pytest.approx(fitted.bse[name], rel=1e-2)
+
+
+def test_the_sleep_study_fit_with_a_slope_for_each_person_is_the_printed_one():
+    """Reaction times of 18 people over days of short sleep.
+
+    Belenky et al., J Sleep Res 2003;12:1-12, times as distributed for teaching. The tests
+    of the R package lme4 print the coefficients and the REML criterion of
+    Reaction ~ Days + (Days | Subject); its standard errors and sds are from memory.
+    """
+    path = Path(__file__).with_name("sleep_study.csv")
+    with path.open(encoding="utf-8") as handle:
+        rows = list(csv.DictReader(handle))
+    times, people = group_by_patient(
+        [float(row["Reaction"]) for row in rows], [row["Subject"] for row in rows]
+    )
+    days = np.array([float(row["Days"]) for row in rows])
+    design = np.column_stack([np.ones(days.size), days])
+    found = random_slope(times, people, design, days)
+    assert people.n_patients == 18
+    assert found.coefficients == pytest.approx(
+        [251.405104848485, 10.467285959595], abs=1e-6
+    )
+    assert found.criterion == pytest.approx(1743.6282722424, abs=1e-5)
+    assert (found.se(0), found.se(1)) == pytest.approx((6.825, 1.546), abs=6e-4)
+    assert found.sd_between == pytest.approx([24.74, 5.92], abs=6e-3)
+    assert found.sd_within == pytest.approx(25.59, abs=6e-3)
 
 
 def test_a_slope_of_its_own_for_each_cluster_agrees_with_the_reference_library():
