@@ -27,7 +27,11 @@ def content(audit: AuditTables) -> Section | None:
         {
             "group": audit.words.code("causes.group", row["group_by"]),
             "value": "" if row["group_by"] == "overall" else row["group_value"],
-            "patients": audit.words.count("patient", row["n_patients"]),
+            "patients": audit.words(
+                "causes.used",
+                pairs=audit.words.count("pair", row["n_pairs"]),
+                patients=audit.words.count("patient", row["n_patients"]),
+            ),
             **_line(audit, row),
         }
         for row in audit.group_causes
