@@ -615,6 +615,12 @@ class AuditTables:
         return self._of_trainee(self._read("summarised.own_trend", rest))
 
     @cached_property
+    def trainee_bands(self) -> dict[str, Row]:
+        """Published bands that fit all own cases of the trainee, by measure."""
+        rows = self._of_trainee(self._read("summarised.trainee_bands"))
+        return {row["measure"]: row for row in rows}
+
+    @cached_property
     def competence(self) -> list[Row]:
         """The two running scores, in the order of the cases."""
         rest = "order by trainee_code, chart, case_number"

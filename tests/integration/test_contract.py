@@ -80,6 +80,7 @@ GRAINS = {
     "summarised.factor_models": "measure, model, factors",
     "summarised.learning": "measure",
     "summarised.competence_adjusted": "trainee_code, case_number",
+    "summarised.trainee_bands": "trainee_code, measure",
     "summarised.equivalence": "comparison",
     "summarised.sample_size": "measure, aim, amount",
     "summarised.sensitivity": "measure, variant, detail",

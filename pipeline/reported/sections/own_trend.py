@@ -111,14 +111,40 @@ def _strip(audit: AuditTables, known: Measure, rows: list[Row]) -> Figure:
         .encode(y=alt.YDatum(0))
     )
     caption = _caption(audit, known, rows)
+    band = audit.trainee_bands.get(known.name)
+    layers = [zero, dots]
+    if band is not None:
+        layers = [_band(known, band), *layers]
+        caption = f"{caption} {_band_in_words(audit, known, band)}"
     return charts.figure(
         f"own-{known.name.replace('_', '-')}",
-        alt.layer(zero, dots),
+        alt.layer(*layers),
         Told(
             caption, words("programme.trend_aria", label=known.label, caption=caption)
         ),
         width=charts.HALF,
         height=HEIGHT,
+    )
+
+
+def _band(known: Measure, band: Row) -> alt.Chart:
+    """Return the published means of guides of this kind, as a pale band."""
+    low, high = alt.YDatum(band["band_low"]), alt.Y2Datum(band["band_high"])
+    return (
+        charts.data(f"own_{known.name}")
+        .mark_rect(color=charts.BAND)
+        .encode(y=low, y2=high)
+    )
+
+
+def _band_in_words(audit: AuditTables, known: Measure, band: Row) -> str:
+    words = audit.words
+    labels = {row["comparison_set"]: row["label"] for row in audit.comparison_sets}
+    return words(
+        "programme.band",
+        low=words.value(known.name, band["band_low"]),
+        high=words.value(known.name, band["band_high"]),
+        kind=labels[band["comparison_set"]],
     )
 
 
