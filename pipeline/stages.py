@@ -17,6 +17,7 @@ from pipeline.measured import play as _play
 from pipeline.measured import repeatability as _repeatability
 from pipeline.staged import problems as _problems
 from pipeline.summarised import accuracy as _accuracy
+from pipeline.summarised import attribution as _attribution
 from pipeline.summarised import bias as _bias
 from pipeline.summarised import causes as _causes
 from pipeline.summarised import centres as _centres
@@ -81,6 +82,7 @@ MADE_IN_PYTHON = (
     _equivalence,
     _competence,
     _competence_adjusted,
+    _attribution,
     _funnel,
     _shrunken,
     _learning,

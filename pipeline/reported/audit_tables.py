@@ -638,6 +638,12 @@ class AuditTables:
         return self._read("summarised.competence_adjusted", rest)
 
     @cached_property
+    def attribution(self) -> list[Row]:
+        """Factors told apart two by two, by measure."""
+        rest = "order by measure, factor, other_factor"
+        return self._read("summarised.attribution", rest)
+
+    @cached_property
     def funnel(self) -> list[Row]:
         """Units against their common share, by kind and code."""
         return self._read("summarised.funnel", "order by kind, unit")

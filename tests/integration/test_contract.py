@@ -79,6 +79,7 @@ GRAINS = {
     "summarised.factor_effects": "measure, model, factor, level",
     "summarised.factor_models": "measure, model, factors",
     "summarised.learning": "measure",
+    "summarised.attribution": "measure, factor, other_factor",
     "summarised.competence_adjusted": "trainee_code, case_number",
     "summarised.trainee_bands": "trainee_code, measure",
     "summarised.equivalence": "comparison",

@@ -111,3 +111,15 @@ def test_learning_is_told_over_all_trainees_with_how_many_stand_behind_it(progra
     assert row["low"] < 1 < row["high"]
     page = (programme / "reports" / "programme.html").read_text()
     assert "which is not told apart from no change" in page
+
+
+def test_operator_and_laboratory_are_not_told_apart_where_each_had_one_only(programme):
+    rows = of(programme, "select * from summarised.attribution").to_dict("records")
+    assert [(row["factor"], row["other_factor"]) for row in rows] == [
+        ("operator", "lab")
+    ]
+    (row,) = rows
+    assert (row["n_cases"], row["n_levels"], row["n_other_levels"]) == (77, 11, 3)
+    assert row["answer"] == "one_in_other"
+    page = (programme / "reports" / "programme.html").read_text()
+    assert "no: each operator goes with one laboratory only" in page

@@ -176,7 +176,7 @@ BY_CODE = (
     "room.column", "room.question", "room.wanted", "room.untold", "room.first", "plans.quantity",
     "literature.column", "literature.defined", "outcomes.column", "outcomes.state", "methods.column", "methods.state",
     "factors.column", "factors.model",
-    "learning.for", "adjusted.for",
+    "learning.for", "adjusted.for", "attribution.factor", "attribution.answer",
     "as_good.column", "as_good.aim", "as_good.verdict",
     "method_error.column", "sensitivity.column", "sensitivity.variant",
     "characteristics.column", "characteristics.of", "deviations.column", "flow.box", "flow.column", "flow.fate",
