@@ -149,14 +149,21 @@ def random_slope(
     def criterion(parts: Floats) -> float:
         return sums.criterion(lower(parts))
 
+    # the sign of a column of L says nothing, so the criterion is level at 0: with 0 as a
+    # bound the search would end on it wherever it meets it
     widest = _LARGEST_RELATIVE_SD
-    bounds = [(0.0, widest), (-widest, widest), (0.0, widest)]
     tried = [
-        minimize(criterion, np.array(start), method="L-BFGS-B", bounds=bounds)
-        for start in ((1.0, 0.0, 1.0), (0.3, 0.0, 0.0))
+        minimize(
+            criterion,
+            np.array(start),
+            method="L-BFGS-B",
+            bounds=[(-widest, widest)] * 3,
+        )
+        for start in ((1.0, 0.0, 1.0), (0.3, 0.0, 0.1))
     ]
     best = min(tried, key=lambda found: float(found.fun))
-    is_flat = best.x[2] == 0 and best.x[1] == 0
+    without_slope = criterion(np.array([best.x[0], 0.0, 0.0]))
+    is_flat = without_slope - float(best.fun) < _NO_GAIN
     return _model(sums, lower(best.x), "none between" if is_flat else "")
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from pipeline.statistics.equivalence import equivalence, patients_for_margin
@@ -115,6 +115,7 @@ def test_adjusted_p_values_keep_their_order_and_are_never_smaller(p_values):
 
 @steady
 @given(SEEDS, st.floats(0.5, 20))
+@example(1610, 10.5)  # a search that ended where slopes do not differ was 3 % narrower
 def test_what_trainees_learn_does_not_depend_on_the_unit(seed, times):
     rng = np.random.default_rng(seed)
     who = np.repeat(np.arange(8), 9)
@@ -123,4 +124,4 @@ def test_what_trainees_learn_does_not_depend_on_the_unit(seed, times):
     errors = np.exp(1 + own - 0.1 * np.log2(number) + rng.normal(0, 0.3, who.size))
     plain, scaled = learning(errors, number, who), learning(errors * times, number, who)
     assert np.log(scaled.ratio) == pytest.approx(np.log(plain.ratio), abs=1e-3)
-    assert np.log(scaled.high) == pytest.approx(np.log(plain.high), abs=2e-2)
+    assert np.log(scaled.high) == pytest.approx(np.log(plain.high), abs=2e-3)
