@@ -9,6 +9,25 @@ with of_trainees as (
         c.operator_level in ('student', 'resident')
         and c.operator_code is not null
         and c.surgery_date is not null
+),
+
+-- implants of each jaw as far as records of single implants go
+implants_of as (
+    select
+        i.case_key,
+        count(distinct i.implant_key) as count_implants
+    from (
+        select
+            u.case_key,
+            u.implant_key
+        from checked.usable_implants as u
+        union
+        select
+            d.case_key,
+            d.implant_key
+        from checked.usable_deviations as d
+    ) as i
+    group by i.case_key
 )
 
 select
@@ -33,7 +52,9 @@ select
     t.bone_height_mm,
     t.logged_date,
     t.has_achieved,
+    t.jaw = 'lower' and coalesce(n.count_implants, 2) = 2 as is_two_implant_lower,
     r.case_key is not null as is_self_measured
 from of_trainees as t
 left join measured.examiners as r
     on t.case_key = r.case_key and t.operator_code = r.examiner_code
+left join implants_of as n on t.case_key = n.case_key

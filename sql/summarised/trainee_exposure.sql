@@ -23,6 +23,8 @@ select
         as median_log_lag_days,
     max(t.logged_date - t.surgery_date) filter (where t.case_number is not null)
         as longest_log_lag_days,
+    count(*) filter (where t.case_number is not null and t.is_two_implant_lower)
+        as count_two_implant_lower,
     min(t.surgery_date) filter (where t.case_number is not null) as first_date,
     max(t.surgery_date) filter (where t.case_number is not null) as last_date
 from summarised.trainee_cases as t

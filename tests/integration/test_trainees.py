@@ -343,3 +343,34 @@ def test_results_measured_by_who_operated_stand_in_a_row_of_their_own(folder):
     )
     assert means["self"] == pytest.approx((0.41 + 0.83 + 0.57 + 0.66) / 4)
     assert means["other"] == pytest.approx((0.72 + 1.94) / 2)
+
+
+def test_who_lacks_a_lower_overdenture_on_two_implants_is_counted(folder, tmp_path):
+    # every case of the fixture is a lower jaw with a left and a right implant
+    assert of(
+        folder,
+        "select bool_and(count_two_implant_lower = count_cases)"
+        " from summarised.trainee_exposure",
+    ) == [(True,)]
+    cases = (
+        "case_id,surgery_date,jaw,operator,operator_level,role\n"
+        "d1,2026-01-12,upper,Dost,resident,placed\n"
+        "d2,2026-02-12,lower,Dost,resident,placed\n"
+    )
+    ready = (
+        "case_id,side,tooth,entry_lateral_mm,achieved_source\n"
+        "d1,left,,0.71,cbct\nd1,right,,0.52,cbct\n"
+        "d2,,33,0.93,cbct\nd2,,43,0.64,cbct\nd2,,41,1.13,cbct\n"
+    )
+    other = audit_of(
+        tmp_path / "audit",
+        {"cases.csv": cases, "deviations.csv": ready},
+        up_to="reported",
+    )
+    ((code, count),) = of(
+        other,
+        "select trainee_code, count_two_implant_lower from summarised.trainee_exposure",
+    )
+    assert count == 0
+    page = (other / "reports" / "programme.html").read_text(encoding="utf-8")
+    assert f"None yet: {code}." in page

@@ -31,6 +31,7 @@ def content(audit: AuditTables) -> Section:
             "lines": [_line(audit, row) for row in audit.trainee_exposure],
             "heights": HEIGHTS,
             "harder": [_difficulty(audit, row) for row in audit.trainee_exposure],
+            "two_implants": _two_implants(audit),
             "asked": list(dict.fromkeys(_asked(audit, row) for row in rows)),
             "had": [
                 {"trainee": code, "counts": [row["count_had"] for row in own]}
@@ -38,6 +39,23 @@ def content(audit: AuditTables) -> Section:
             ],
         }
     )
+
+
+def _two_implants(audit: AuditTables) -> str:
+    """Say who has had a lower overdenture on two implants, and who none yet."""
+    rows = [row for row in audit.trainee_exposure if row["setting"] == "patient"]
+    had = sum(row["count_two_implant_lower"] for row in rows)
+    cases = sum(row["count_cases"] for row in rows)
+    without = [
+        row["trainee_code"] for row in rows if not row["count_two_implant_lower"]
+    ]
+    said = audit.words(
+        "programme.exposure.two_implants", n_of=audit.words.n_of(had, cases)
+    )
+    if not without:
+        return said
+    codes = ", ".join(without)
+    return f"{said} {audit.words('programme.exposure.none_yet', codes=codes)}"
 
 
 def _asked(audit: AuditTables, row: Row) -> str:
