@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from pipeline.reference import load
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import NOT_HELD, number, whole
 
 SIDES = ("more", "others")

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.matching import cases_compared
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import Measure
 
 FEWEST_PLACES_BETWEEN = 3

@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import measures
 
 ON_PURPOSE = "purpose"

@@ -8,8 +8,8 @@ from typing import Final
 import altair as alt
 
 from pipeline.reported import charts
-from pipeline.reported.audit_tables import Row
 from pipeline.reported.charts import FULL, Figure, Rows, Told
+from pipeline.reported.table_reader import Row
 
 STEP: Final = 4.0
 TALL: Final = 2.4

@@ -6,8 +6,9 @@ import altair as alt
 import numpy as np
 
 from pipeline.reported import charts
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure, Rows, Told
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import number, percent
 
 Made = tuple[Figure, dict[str, Rows]]

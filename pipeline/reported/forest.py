@@ -11,9 +11,10 @@ from scipy.special import ndtri
 
 from pipeline.reference import load
 from pipeline.reported import charts, drawn
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure, Rows, Told
 from pipeline.reported.matching import set_words
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import Measure, measures, number
 from pipeline.statistics.patients import UPPER_TAIL
 from pipeline.statistics.pooling import METHODS

@@ -7,9 +7,10 @@ from typing import Final
 import altair as alt
 
 from pipeline.reported import charts
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure, Told
 from pipeline.reported.drawn import nice_limit
+from pipeline.reported.table_reader import Row
 
 TABLE: Final = "forward_leans"
 SIDES: Final = ("left", "right")

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
+from pipeline.reported.table_reader import Row
 from pipeline.summarised.comparison import CONDITIONS
 
 

@@ -6,8 +6,9 @@ import altair as alt
 
 from pipeline.reference import load
 from pipeline.reported import charts
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure, Rows, Told
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import number, whole
 
 GROUP, EVERY_KIND, WHOLE_TIME = "attachment", "all", "all"

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.matching import set_words
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import NO_BREAK_SPACE, measures
 from pipeline.warehouse import Warehouse
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from datetime import date
 
-from pipeline.reported.audit_tables import AuditTables, Row, as_day
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.section import Section
 from pipeline.reported.sections import attachment_trouble
+from pipeline.reported.table_reader import Row, as_day
 
 MOST_ON_PAPER = 4
 MOST_BESIDE_TROUBLE = 3

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from pipeline.reference import load
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.section import Section
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import measures, number, whole
 
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from pipeline.reference.causes import causes
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.section import Section
+from pipeline.reported.table_reader import Row
 
 IN_TOP = 2
 """Causes named for one case on the printed side."""

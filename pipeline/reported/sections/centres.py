@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from pipeline.reported import charts, drawn
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure, Rows, Told
 from pipeline.reported.forest import FOR_FIGURES, LINE, MARGIN, layers, line
 from pipeline.reported.section import Section
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import code_in_groups, measures, number, whole
 from pipeline.statistics.pooling import METHODS
 from pipeline.summarised.centres import ONE_SAMPLE

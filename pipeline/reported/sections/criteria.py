@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure
 from pipeline.reported.room import (
     MOST_CRITERIA,
@@ -16,6 +16,7 @@ from pipeline.reported.room import (
 from pipeline.reported.section import Section
 from pipeline.reported.sections import harm, pairs
 from pipeline.reported.sections.header import cycle_name
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import limit, measures, number, percent
 from pipeline.statistics.verdicts import MOST_MORE_PATIENTS
 from pipeline.summarised.criteria import TOO_FEW

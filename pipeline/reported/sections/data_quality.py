@@ -7,9 +7,10 @@ import re
 from pipeline.checked.checks import by_id
 from pipeline.checked.vocabulary import RUN_DATE
 from pipeline.reference import load
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.room import BOX_LETTERS, lines_of, that_fit
 from pipeline.reported.section import Section
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import Words
 
 ELISION = "…"

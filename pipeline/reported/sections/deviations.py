@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Final
 
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.printed import Cell, Printed, columns_of
 from pipeline.reported.section import Section
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import measures, number, whole
 
 DIGITS: Final = 2

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.room import DISCUSS_LETTERS, lines_of, that_fit
 from pipeline.reported.section import Section
 from pipeline.reported.sections.causes import in_short
 from pipeline.reported.sections.criteria import room_of
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import limit, measures, number
 
 MOST_ON_PURPOSE = 3

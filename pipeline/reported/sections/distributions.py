@@ -5,9 +5,10 @@ from __future__ import annotations
 import altair as alt
 
 from pipeline.reported import charts, drawn
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure, Rows, Told
 from pipeline.reported.section import Section, Wait
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import Measure, measures, median_of, whole
 
 FEWEST = 5

@@ -7,9 +7,10 @@ from typing import Any, Final
 import altair as alt
 
 from pipeline.reported import charts, guide_slice
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure, Told
 from pipeline.reported.section import Section, Wait
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import measures, number, percent
 from pipeline.statistics.budget import ENOUGH_PAIRS, FEWEST_PAIRS
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Final
 
 from pipeline.reference import load
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.printed import Cell, Printed, columns_of
 from pipeline.reported.section import Section
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import NOT_HELD, measures, number, whole
 
 DIGITS: Final = 2

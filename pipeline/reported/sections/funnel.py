@@ -8,9 +8,10 @@ from typing import Final
 import altair as alt
 
 from pipeline.reported import charts
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure, Rows, Told
 from pipeline.reported.section import Section
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import code_in_groups, percent
 from pipeline.statistics.funnel import FEWEST_FOR_SPREAD
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from itertools import groupby
 
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.room import HARM_LETTERS, MOST_HARM
 from pipeline.reported.section import Section
+from pipeline.reported.table_reader import Row
 
 
 def content(audit: AuditTables) -> Section | None:

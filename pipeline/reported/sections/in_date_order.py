@@ -12,12 +12,13 @@ import altair as alt
 
 from pipeline.reported import blocks as in_blocks
 from pipeline.reported import charts, drawn
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.blocks import Block, blocks_of, gap_for
 from pipeline.reported.charts import Figure, Rows, Told
 from pipeline.reported.matching import set_words
 from pipeline.reported.section import Section, Wait
 from pipeline.reported.sections import each_case
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import Measure, measures, median_of, whole
 
 FEWEST = 5

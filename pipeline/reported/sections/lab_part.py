@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.section import Section
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import NOT_HELD, number
 from pipeline.statistics.patients import FEWEST_FOR_INTERVAL, FEWEST_WITHOUT_CAUTION
 

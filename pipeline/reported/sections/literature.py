@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Final
 
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.printed import Printed, columns_of
 from pipeline.reported.section import Section
 from pipeline.reported.sections import published
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import NOT_HELD, measures
 
 COMPARED: Final = (

@@ -5,12 +5,13 @@ from __future__ import annotations
 from typing import Final
 
 from pipeline.reference import load
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure
 from pipeline.reported.printed import Cell, Printed, columns_of
 from pipeline.reported.section import Section
 from pipeline.reported.sections import years_after
 from pipeline.reported.sections.attachment_trouble import EVERY_KIND
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import NOT_HELD, number, whole
 
 ALL_TIME: Final = "all"

@@ -5,11 +5,12 @@ from __future__ import annotations
 import altair as alt
 
 from pipeline.reported import charts
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure, Rows, Told
 from pipeline.reported.section import Section
 from pipeline.reported.sections.in_date_order import FEWEST
 from pipeline.reported.sections.last_cycle import change_in_words, ratio_in_words
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import Measure, measures
 from pipeline.statistics.control_charts import FEWEST_FOR_RULES
 

@@ -7,11 +7,12 @@ from typing import Final
 import altair as alt
 
 from pipeline.reported import charts, drawn
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure, Rows, Told
 from pipeline.reported.section import Section
 from pipeline.reported.sections.in_date_order import INKS, SHAPES
 from pipeline.reported.sections.trainee_standing import standing
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import Measure, measures, median_of
 
 HEIGHT: Final = 124

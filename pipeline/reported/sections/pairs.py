@@ -7,9 +7,10 @@ from typing import Any
 import altair as alt
 
 from pipeline.reported import charts, drawn
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure, Rows, Told
 from pipeline.reported.section import Section, Wait
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import NOT_HELD, median_of
 
 FEWEST = 5

@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Any, Final
 
 from pipeline.reference import load
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.leans import TABLE, forward_leans, leans_figure
 from pipeline.reported.section import Section, Wait
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import NOT_HELD, limit, number, percent
 
 STATES: Final = ("planned", "achieved", "change")

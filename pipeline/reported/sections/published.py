@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from pipeline.reference import load
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure, Rows
 from pipeline.reported.forest import forest, pooled_row
 from pipeline.reported.matching import set_words
 from pipeline.reported.section import Section, Wait
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import measures, number
 from pipeline.statistics.patients import FEWEST_FOR_INTERVAL
 from pipeline.statistics.pooling import METHODS

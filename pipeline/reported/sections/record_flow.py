@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Final
 
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure, Rows, Told
 from pipeline.reported.flow_chart import FlowChart
 from pipeline.reported.printed import Printed, columns_of
 from pipeline.reported.section import Section
 from pipeline.reported.sections.data_quality import reason_of
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import Words, whole
 
 MEASURED: Final = "measured"

@@ -8,10 +8,11 @@ import altair as alt
 
 from pipeline.reference import load
 from pipeline.reported import charts
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import FULL, Figure, Rows, Told
 from pipeline.reported.section import Section
 from pipeline.reported.sections import data_quality
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import number, whole
 
 LINE_HEIGHT, MARGIN = 23, 48

@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import Final
 
 from pipeline.reference import load
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.printed import Printed, columns_of
 from pipeline.reported.section import Section
 from pipeline.reported.sections.characteristics import MISSING
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import whole
 
 ITEMS: Final = ("item", "state", "where")

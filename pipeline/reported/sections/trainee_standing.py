@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from itertools import groupby
 
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.section import Section
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import percent
 from pipeline.summarised.competence import FEWEST_JUDGED
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.matching import set_words
 from pipeline.reported.section import Section
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import measures
 
 STAND_IN = "achieved_angle_deg"

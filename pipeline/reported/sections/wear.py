@@ -8,11 +8,12 @@ from typing import Any, Final
 import altair as alt
 
 from pipeline.reported import charts, drawn
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import Figure, Rows, Told
 from pipeline.reported.section import Section, Wait
 from pipeline.reported.sections.in_date_order import FEWEST, INKS, SHAPES
 from pipeline.reported.sections.last_cycle import change_in_words
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import Measure, measures, number
 from pipeline.summarised.wear import MEASURES
 

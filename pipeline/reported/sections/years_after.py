@@ -6,12 +6,13 @@ from typing import Any
 
 from pipeline.reference import load
 from pipeline.reported.attachment_angles import angle_block
-from pipeline.reported.audit_tables import AuditTables, Row
+from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.charts import FULL, Figure, Rows
 from pipeline.reported.follow_up_charts import first_event, mean_count, raster
 from pipeline.reported.rates_forest import rates_forest
 from pipeline.reported.section import Section, Wait
 from pipeline.reported.sections.attachment_trouble import EVERY_KIND, GROUP
+from pipeline.reported.table_reader import Row
 from pipeline.reported.wording import NOT_HELD, number, whole
 
 FEWEST_DRAWN = 5
