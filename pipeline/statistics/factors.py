@@ -19,6 +19,7 @@ from pipeline.statistics.factor_design import Design, Factor, Term, design_of
 from pipeline.statistics.mixed import (
     MixedModel,
     is_of_full_rank,
+    leaves_nothing,
     moved_by_each,
     random_intercept,
     whitened,
@@ -38,6 +39,8 @@ count as this much, since the logarithm of nothing is no number."""
 KNOWN_SHARE = 0.8
 """A factor known in a smaller share of the values stays out of the joint model: every
 value with a gap is left out of it. Common practice, no source."""
+
+ALL_ALIKE = "Cannot be said: the values do not differ beyond it."
 
 LITTLE_MOVED = 0.1
 """An estimate moved by less than this part of its standard error has not moved."""
@@ -142,10 +145,13 @@ def factor_model(
         raise ValueError("an error cannot be below 0")
     design = design_of(factors, patients)
     kept, own = group_by_patient(numbers[design.kept], patients.index[design.kept])
-    if design.why_not is not None:
-        refused = tuple(_refused(term, design.why_not) for term in design.terms)
-        return FactorModel(own.n_patients, kept.size, refused, why_not=design.why_not)
     logs = np.log(np.maximum(kept, LEAST))
+    why_not = design.why_not
+    if why_not is None and leaves_nothing(logs, design.matrix):
+        why_not = ALL_ALIKE
+    if why_not is not None:
+        refused = tuple(_refused(term, why_not) for term in design.terms)
+        return FactorModel(own.n_patients, kept.size, refused, why_not=why_not)
     model = random_intercept(logs, own, design.matrix)
     residuals = logs - design.matrix @ model.coefficients
     free = whitened(model, residuals, own)

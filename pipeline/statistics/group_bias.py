@@ -46,7 +46,9 @@ def differences(
             continue
         mean = np.bincount(own, column, n_groups) / np.maximum(count, 1)
         within = ((column - mean[own]) ** 2).sum() / df
-        spread = max(within, np.nanmean(least_sd[known, at] ** 2))
+        spread = max(within, _mean_square(least_sd[known, at]))
+        if spread <= 0:
+            continue
         rest = len(column) - count
         others = np.zeros(n_groups)
         if n_groups > 1:
@@ -66,3 +68,9 @@ def differences(
             told
         ]
     return difference, error
+
+
+def _mean_square(sds: Floats) -> float:
+    """Return the mean square of what is known; 0 where nothing is."""
+    known = sds[np.isfinite(sds)]
+    return float(np.mean(known**2)) if known.size else 0.0

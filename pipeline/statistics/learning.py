@@ -18,8 +18,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import stdtr, stdtrit
 
-from pipeline.statistics.factors import LEAST
-from pipeline.statistics.mixed import MixedModel, is_of_full_rank, random_slope
+from pipeline.statistics.factors import ALL_ALIKE, LEAST
+from pipeline.statistics.mixed import (
+    MixedModel,
+    is_of_full_rank,
+    leaves_nothing,
+    random_slope,
+)
 from pipeline.statistics.patients import UPPER_TAIL, Floats, Labels, group_by_patient
 
 FEWEST_TRAINEES = 6
@@ -119,6 +124,8 @@ def learning(
     if not is_of_full_rank(design):
         why = "Cannot be said: every case has the same number."
         return Learning(n_trainees, n_cases, why_not=why)
+    if leaves_nothing(logs, design):
+        return Learning(n_trainees, n_cases, why_not=ALL_ALIKE)
     centred = doublings - doublings.mean()
     model = random_slope(logs, own, design, centred)
     return _told(model, n_trainees, n_cases, tuple(used))

@@ -26,6 +26,9 @@ _LARGEST_RELATIVE_SD = 30.0
 _NO_INFORMATION = 1e-10
 """An eigenvalue of the scaled cross-products below this is rounding: columns repeat."""
 
+_NO_VARIANCE = 1e-12
+"""A part of the squares of the values that is rounding."""
+
 _NO_GAIN = 1e-6
 """A criterion lower by less than this is rounding: no variance between clusters is seen."""
 
@@ -174,6 +177,14 @@ def is_of_full_rank(design: Floats) -> bool:
         return False
     cross = design.T @ design / np.outer(lengths, lengths)
     return bool(np.linalg.eigvalsh(cross)[0] > _NO_INFORMATION)
+
+
+def leaves_nothing(values: Floats, design: Floats) -> bool:
+    """Say whether a design fits the values exactly, so that no variance is left to fit."""
+    fitted = design @ np.linalg.lstsq(design, values)[0]
+    left = values - fitted
+    whole = max(float(values @ values), _NO_VARIANCE)
+    return float(left @ left) <= _NO_VARIANCE * whole
 
 
 def whitened(model: MixedModel, residuals: Floats, patients: Patients) -> Floats:

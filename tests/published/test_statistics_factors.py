@@ -19,7 +19,7 @@ from pipeline.statistics.factor_design import (
     enough_of_each,
 )
 from pipeline.statistics.factor_words import diagnostics
-from pipeline.statistics.factors import factor_model
+from pipeline.statistics.factors import ALL_ALIKE, factor_model
 from pipeline.statistics.mixed import random_intercept, random_slope
 from pipeline.statistics.multiplicity import holm
 from pipeline.statistics.patients import group_by_patient
@@ -217,3 +217,12 @@ def test_a_model_of_very_many_patients_takes_in_enough_of_each_level():
     # the rare level whole, the common one up to the cap
     assert np.count_nonzero(taken & (kind == 0)) == np.count_nonzero(kind == 0)
     assert np.count_nonzero(taken & (kind == 1)) == MOST_PATIENTS
+
+
+def test_values_that_do_not_differ_are_refused_and_not_fitted():
+    patient, kind, _, values = planted(1)
+    kinds = Words("kind", "the kind", kind, ("a", "b", "c"))
+    same = factor_model(np.full(values.size, 1.2), patient, [kinds])
+    assert same.why_not == ALL_ALIKE
+    by_kind = factor_model(np.array([1.0, 1.5, 2.5])[kind], patient, [kinds])
+    assert by_kind.why_not == ALL_ALIKE

@@ -69,3 +69,11 @@ def test_where_every_case_is_a_first_one_nothing_can_be_said():
 def test_what_cannot_be_is_refused(means, number):
     with pytest.raises(ValueError, match="0 or more"):
         learning(means, number, ["a"])
+
+
+def test_deviations_that_are_all_alike_show_no_learning_and_no_error():
+    found = learning(
+        np.full(40, 1.5), np.tile(np.arange(1, 6), 8), np.repeat(np.arange(8), 5)
+    )
+    assert found.ratio is None
+    assert "do not differ" in (found.why_not or "")

@@ -95,3 +95,20 @@ def test_too_few_pairs_give_no_difference():
     values = np.array([1.0, 2, 3])[:, None]
     difference, _ = differences(values, np.zeros(3, int), np.zeros((3, 1)))
     assert np.isnan(difference).all()
+
+
+def test_numbers_without_a_locating_error_are_judged_by_their_own_scatter():
+    rng = np.random.default_rng(3)
+    values = rng.normal(0, 1, (40, 1))
+    groups = np.repeat([0, 1], 20)
+    unknown = np.full((40, 1), np.nan)
+    difference, error = differences(values, groups, unknown)
+    known, known_error = differences(values, groups, np.zeros((40, 1)))
+    assert np.allclose(difference, known)
+    assert np.allclose(error, known_error)
+
+
+def test_numbers_that_are_all_alike_tell_no_group_apart():
+    groups = np.repeat([0, 1], 20)
+    difference, _ = differences(np.ones((40, 1)), groups, np.full((40, 1), np.nan))
+    assert np.isnan(difference).all()
