@@ -19,7 +19,6 @@ from pipeline.errors import (
     EXIT_NOTHING_READ,
     EXIT_SET_ASIDE,
     CannotPool,
-    KeyProblem,
     NoSuchTable,
     NothingToRead,
 )
@@ -30,7 +29,6 @@ if TYPE_CHECKING:
     from pipeline.audit import Audit
     from pipeline.records.loading import LoadReport
     from pipeline.settings import Settings
-    from pipeline.warehouse import Warehouse
 
 Say = Callable[[str], None]
 
@@ -109,7 +107,9 @@ def run(folder: Path, up_to: str, wishes: Wishes, say: Say) -> int:
             made = "summarised" if up_to == "reported" else up_to
             make_audit(audit, settings, cycle, up_to=made, say=_say_state(say))
         if up_to == "reported":
-            _report(audit, settings, wishes, datetime.now(UTC), say)
+            from pipeline.reported.writing import write_reports
+
+            write_reports(audit, settings, datetime.now(UTC), wishes.trainee, say)
         if wishes.is_to_freeze:
             _freeze(audit, wishes.cycle, say)
     return _exit_code(audit, report, up_to, wishes, say)
@@ -119,6 +119,7 @@ def run_frozen(folder: Path, say: Say) -> int:
     """Make the tables of a frozen run again, without loading, and compare them."""
     from pipeline.checked import engine
     from pipeline.frozen import digests, read_frozen
+    from pipeline.reported.writing import write_reports
     from pipeline.running import make_audit
     from pipeline.warehouse import Warehouse
 
@@ -126,7 +127,6 @@ def run_frozen(folder: Path, say: Say) -> int:
     frozen = read_frozen(audit)
     frozen.refuse_other_software()
     settings = audit.settings()
-    wishes = Wishes(cycle=frozen.cycle)
     with audits.locked(audit, "plumbpost run --frozen"):
         engine.warm_up()
         make_audit(
@@ -137,11 +137,10 @@ def run_frozen(folder: Path, say: Say) -> int:
             say=_say_state(say),
             frozen=frozen,
         )
-        with Warehouse(audit.audit_file, root=audit.folder, read_only=True) as now:
-            differing = frozen.differing(digests(now))
-        _report(
-            audit, settings, wishes, datetime.combine(frozen.day, time.max, UTC), say
-        )
+        with Warehouse(audit.audit_file, root=audit.folder, read_only=True) as made:
+            differing = frozen.differing(digests(made))
+        now = datetime.combine(frozen.day, time.max, UTC)
+        write_reports(audit, settings, now, None, say)
     if differing:
         say(f"not as frozen: {', '.join(differing)}")
         return EXIT_SET_ASIDE
@@ -191,59 +190,6 @@ def _say_state(say: Say) -> Say:
     return lambda state: say(STATE_WORDS.get(state, state))
 
 
-def _report(
-    audit: Audit, settings: Settings, wishes: Wishes, now: datetime, say: Say
-) -> None:
-    from pipeline.reported import build
-    from pipeline.reported.audit_tables import AuditTables
-    from pipeline.reported.research import write_research_report
-    from pipeline.warehouse import Warehouse
-
-    say("reporting")
-    with Warehouse(audit.audit_file, root=audit.folder, read_only=True) as warehouse:
-        into = audit.reports_folder
-        tables = AuditTables(warehouse, now, title=settings.title)
-        pages = [
-            build.write_clinic_report(tables, into),
-            build.write_programme_report(tables, into),
-            build.write_circulated_report(tables, into),
-            *build.write_lab_returns(tables, into),
-            write_research_report(tables, into),
-        ]
-        if wishes.trainee is not None:
-            own = AuditTables(
-                warehouse, now, title=settings.title, trainee=wishes.trainee
-            )
-            pages.append(build.write_trainee_report(own, into))
-        for line in build.summary_lines(warehouse):
-            say(line)
-        _list_overdue(audit, settings, warehouse, say)
-    for page in filter(None, pages):
-        say(f"report: {page}")
-
-
-def _list_overdue(
-    audit: Audit, settings: Settings, warehouse: Warehouse, say: Say
-) -> None:
-    from pipeline.records.codes import Codebook
-    from pipeline.reported.overdue import FILE_NAME, write_overdue_recalls
-
-    try:
-        numbers = Codebook(settings).numbers_behind("case")
-        count = write_overdue_recalls(warehouse, audit.to_correct_folder, numbers)
-    except PermissionError:
-        say(f"{FILE_NAME} is open in another program; the old list was left.")
-        return
-    except KeyProblem:
-        say(f"without the key no {FILE_NAME} can be written")
-        return
-    if count:
-        say(
-            f"{counted(count, 'recall')} overdue: to_correct/{FILE_NAME}"
-            " (practice numbers; do not circulate)"
-        )
-
-
 def _exit_code(
     audit: Audit, report: LoadReport, up_to: str, wishes: Wishes, say: Say
 ) -> int:
@@ -273,10 +219,8 @@ def _count_held(audit: Audit) -> tuple[int, int]:
     return int(counts[0]), int(counts[1])
 
 
-def held(folder: Path, say: Say) -> int:
-    """Write the workbook of rows set aside into to_correct/, for a person to correct."""
-    from pipeline.checked.holding import write_held
-
+def _checked_audit(folder: Path) -> tuple[Audit, Settings]:
+    """Return audit and settings of a folder, refused where nothing has been checked yet."""
     audit = audits.open_folder(folder)
     settings = audit.settings()
     if not audit.audit_file.exists():
@@ -284,6 +228,14 @@ def held(folder: Path, say: Say) -> int:
             f"Nothing has been checked yet in {audit.folder}.",
             hint=f"Load and check the records with: plumbpost run {folder}",
         )
+    return audit, settings
+
+
+def held(folder: Path, say: Say) -> int:
+    """Write the workbook of rows set aside into to_correct/, for a person to correct."""
+    from pipeline.checked.holding import write_held
+
+    audit, settings = _checked_audit(folder)
     with audits.locked(audit, "plumbpost held"):
         written = write_held(audit, settings, command=f"plumbpost run {folder}")
     if written.is_behind:
@@ -306,13 +258,7 @@ def accept(folder: Path, findings: Sequence[str], why: str, mend: str, say: Say)
     """Carry out what a person answers to findings, and write it into decisions.csv."""
     from pipeline.deciding import accept as answer
 
-    audit = audits.open_folder(folder)
-    settings = audit.settings()
-    if not audit.audit_file.exists():
-        raise NoSuchTable(
-            f"Nothing has been checked yet in {audit.folder}.",
-            hint=f"Load and check the records with: plumbpost run {folder}",
-        )
+    audit, settings = _checked_audit(folder)
     with audits.locked(audit, "plumbpost accept"):
         answer(audit, settings, findings, why, mend, say)
     say(f"Written into decisions.csv. Then: plumbpost run {folder}")

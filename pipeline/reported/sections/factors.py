@@ -13,13 +13,9 @@ from pipeline.reported.wording import NOT_HELD, measures, number, whole
 
 DIGITS: Final = 2
 LEAST_P: Final = 0.001
+LEVEL: Final = ("measure", "model", "factor", "level", "patients", "implants")
 COLUMNS: Final = (
-    "measure",
-    "model",
-    "factor",
-    "level",
-    "patients",
-    "implants",
+    *LEVEL,
     "ratio",
     ("interval", "low", "high"),
     "p",

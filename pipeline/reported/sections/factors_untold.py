@@ -7,17 +7,9 @@ from typing import Final
 from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.printed import Printed, columns_of
 from pipeline.reported.section import Section
-from pipeline.reported.sections.factors import level_of
+from pipeline.reported.sections.factors import LEVEL, level_of
 
-COLUMNS: Final = (
-    "measure",
-    "model",
-    "factor",
-    "level",
-    "patients",
-    "implants",
-    "why_not",
-)
+COLUMNS: Final = (*LEVEL, "why_not")
 
 
 def content(audit: AuditTables) -> Section | None:

@@ -6,7 +6,7 @@ from typing import Final
 
 from pipeline.reported.audit_tables import AuditTables
 from pipeline.reported.section import Section
-from pipeline.reported.sections.record_flow import MEASURED
+from pipeline.reported.sections.record_flow import MEASURED, by_source, summed
 from pipeline.versions import software
 
 SEVERAL: Final = ";"
@@ -23,8 +23,8 @@ def content(audit: AuditTables) -> Section:
 def _cases(audit: AuditTables) -> str:
     words, flow = audit.words, audit.record_flow
     first, last = audit.counts["first_day"], audit.counts["last_day"]
-    received = sum(row["count_cases"] for row in flow)
-    measured = [row for row in flow if row["fate"] == MEASURED]
+    received, _ = summed(flow)
+    cases, implants = summed([row for row in flow if row["fate"] == MEASURED])
     operated = (
         words("header.from_to", first=words.day(first), last=words.day(last))
         if first is not None
@@ -34,23 +34,14 @@ def _cases(audit: AuditTables) -> str:
         "methods.cases",
         received=words.count("case", received),
         operated=operated,
-        cases=words.count("case", sum(row["count_cases"] for row in measured)),
-        implants=words.count("implant", sum(row["count_implants"] for row in measured)),
+        cases=words.count("case", cases),
+        implants=words.count("implant", implants),
     )
 
 
 def _sources(audit: AuditTables) -> str:
     words = audit.words
-    said = [
-        words(
-            "flow.source",
-            source=words.sources(row["value"]),
-            implants=words.count("implant", row["count_implants"]),
-            patients=words.count("patient", row["count_patients"]),
-        )
-        for row in audit.implant_characteristics
-        if row["characteristic"] == "source"
-    ]
+    said = by_source(audit)
     scans = sum(row["count_superimposed"] for row in audit.superimposing_errors)
     parts = [words("methods.sources", sources="; ".join(said))] if said else []
     if scans:

@@ -24,7 +24,7 @@ STEPS: Final = (("meant", NOT_MEANT), ("placed", NOT_YET))
 def content(audit: AuditTables) -> Section:
     """Return the diagram and the table of reasons."""
     rows = audit.record_flow
-    total = _sum(rows)
+    total = summed(rows)
     table = _table(audit, rows)
     context = {"table": table, "drawing": None, "has_records": bool(total[0])}
     if not total[0]:
@@ -33,7 +33,8 @@ def content(audit: AuditTables) -> Section:
     return Section(context | {"drawing": drawing}, (drawing,), tables, (), (table,))
 
 
-def _sum(rows: list[Row]) -> tuple[int, int]:
+def summed(rows: list[Row]) -> tuple[int, int]:
+    """Return the cases and the implants of these rows."""
     return (
         sum(row["count_cases"] for row in rows),
         sum(row["count_implants"] for row in rows),
@@ -61,7 +62,7 @@ def _table(audit: AuditTables, rows: list[Row]) -> Printed:
         for row in rows
         if row["count_cases"] or row["count_implants"] or row["fate"] == MEASURED
     ]
-    cases, implants = _sum(rows)
+    cases, implants = summed(rows)
     lines.append((words("flow.received"), "", whole(cases), whole(implants)))
     return Printed(
         "records",
@@ -78,23 +79,24 @@ def _diagram(audit: AuditTables, rows: list[Row]) -> tuple[Figure, dict[str, Row
     """Draw what stays, what leaves and why, and what the measured ones consist of."""
     words = audit.words
     chart = FlowChart()
-    chart.stays([words("flow.box.received"), _counted(words, _sum(rows))])
+    chart.stays([words("flow.box.received"), _counted(words, summed(rows))])
     left = list(rows)
     known = {fate for _, fates in STEPS for fate in fates} | {MEASURED}
     later = tuple(row["fate"] for row in rows if row["fate"] not in known)
     for name, leaving in (*STEPS, (MEASURED, later)):
-        gone = [row for row in left if row["fate"] in leaving and any(_sum([row]))]
+        gone = [row for row in left if row["fate"] in leaving and any(summed([row]))]
         left = [row for row in left if row["fate"] not in leaving]
         said = [_leaves(words, part) for part in _by_fate(gone)]
         chart.leaves(said or [words("flow.nothing_leaves")])
-        chart.stays([words(f"flow.box.{name}"), _counted(words, _sum(left))])
-    by_source = _by_source(audit)
-    if by_source:
-        chart.consists_of(by_source)
+        chart.stays([words(f"flow.box.{name}"), _counted(words, summed(left))])
+    sources = by_source(audit)
+    if sources:
+        chart.consists_of(sources)
     return chart.drawn("record_flow", _told(audit, rows, left))
 
 
-def _by_source(audit: AuditTables) -> list[str]:
+def by_source(audit: AuditTables) -> list[str]:
+    """Return each source with its measured implants and patients, in words."""
     words = audit.words
     return [
         words(
@@ -117,7 +119,7 @@ def _leaves(words: Words, rows: list[Row]) -> str:
     return words(
         "flow.leaves",
         fate=words(f"flow.fate.{rows[0]['fate']}"),
-        counted=_counted(words, _sum(rows)),
+        counted=_counted(words, summed(rows)),
     )
 
 
@@ -125,8 +127,8 @@ def _told(audit: AuditTables, rows: list[Row], measured: list[Row]) -> Told:
     words = audit.words
     caption = words(
         "flow.caption",
-        received=_counted(words, _sum(rows)),
-        measured=_counted(words, _sum(measured)),
+        received=_counted(words, summed(rows)),
+        measured=_counted(words, summed(measured)),
     )
     title = words("flow.title")
     return Told(caption, words("flow.aria", title=title, caption=caption), title)
