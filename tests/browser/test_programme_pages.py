@@ -12,6 +12,10 @@ from tests.browser.test_clinic_page import opened, pages_of
 WRITTEN_AT = datetime(2026, 6, 1, tzinfo=UTC)
 
 
+TITLE = "Two-implant lower overdentures"
+"""As the settings of a new audit have it: a line more than a page without one."""
+
+
 @pytest.fixture(scope="module")
 def paths(demo, tmp_path_factory):
     """The programme page and the page of the trainee with most cases."""
@@ -22,9 +26,11 @@ def paths(demo, tmp_path_factory):
             " order by count_cases desc, trainee_code limit 1"
         )
         return {
-            "programme": write_programme_report(AuditTables(audit, WRITTEN_AT), folder),
+            "programme": write_programme_report(
+                AuditTables(audit, WRITTEN_AT, title=TITLE), folder
+            ),
             "trainee": write_trainee_report(
-                AuditTables(audit, WRITTEN_AT, trainee=code), folder
+                AuditTables(audit, WRITTEN_AT, title=TITLE, trainee=code), folder
             ),
         }
 
